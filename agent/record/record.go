@@ -1,0 +1,133 @@
+// Package record is what happened at a station, as it is kept and as it is sent.
+//
+// A record is one flat JSON object. Keys keep their meaning for ever; new ones
+// may be added, and readers ignore keys they do not know.
+package record
+
+import (
+	"time"
+
+	"benchtally/agent/crimp"
+)
+
+// Kind says what a record tells of.
+type Kind string
+
+// The kinds of record.
+const (
+	Start      Kind = "start"      // an order is taken into work
+	Finish     Kind = "finish"     // the order is done or set aside
+	Set        Kind = "set"        // the setting dialled at the press
+	Load       Kind = "load"       // a die cage is loaded
+	Retract    Kind = "retract"    // the ring was fully retracted: the cage may have been changed
+	Measure    Kind = "measure"    // the next readings belong to an older piece
+	Stroke     Kind = "stroke"     // the ring closed
+	Reading    Kind = "reading"    // one diameter from the caliper
+	Verdict    Kind = "verdict"    // what the readings of one crimp say
+	Correction Kind = "correction" // the setting advised
+	Care       Kind = "care"       // work on a die cage fell due or was done
+	Zero       Kind = "zero"       // a reading with the jaws closed
+	Undo       Kind = "undo"       // the last reading is withdrawn
+	Dry        Kind = "dry"        // the last stroke crimped nothing
+	Same       Kind = "same"       // the last stroke was on the piece before
+	Fault      Kind = "fault"      // a source of trouble came or went
+	Refused    Kind = "refused"    // an input that was not taken, with the reason
+)
+
+// Kinds are all kinds, in the order of their declaration.
+func Kinds() []Kind {
+	return []Kind{
+		Start, Finish, Set, Load, Retract, Measure, Stroke, Reading, Verdict, Correction,
+		Care, Zero, Undo, Dry, Same, Fault, Refused,
+	}
+}
+
+// Source is where a fault or a refused input came from.
+type Source string
+
+// The sources of faults and refusals.
+const (
+	Switch  Source = "switch"
+	Caliper Source = "caliper"
+	Clock   Source = "clock"
+	Store   Source = "store"
+	Broker  Source = "broker"
+	Action  Source = "action"
+)
+
+// What a correction is for.
+const (
+	ForNext    = "next"
+	ForRecrimp = "recrimp"
+)
+
+// States of care and of faults.
+const (
+	Due  = "due"
+	Done = "done"
+	On   = "on"
+	Off  = "off"
+)
+
+// Record is one thing that happened. Fields that do not belong to its Kind are
+// empty and are not written. The order of records is Seq, never At: the clock
+// may have been wrong. Lengths are exact to the nanometre.
+type Record struct {
+	Seq  uint64    `json:"seq"` // 1, 2, 3 … in one store, never used twice
+	At   time.Time `json:"at"`  // UTC, microseconds
+	Kind Kind      `json:"kind"`
+
+	Clock string `json:"clock,omitempty"` // "unset": the clock was not yet set when this was written
+
+	Order    string `json:"order,omitempty"`
+	Piece    string `json:"piece,omitempty"` // <order>/<n>
+	Spec     string `json:"spec,omitempty"`
+	Revision string `json:"revision,omitempty"` // of the maker's sheet
+	Quantity int    `json:"quantity,omitempty"`
+	Pieces   int    `json:"pieces,omitempty"` // of the order, crimped before this start
+	Cage     string `json:"cage,omitempty"`
+	Operator string `json:"operator,omitempty"`
+
+	// The specification as it was when the order was started.
+	Target   *crimp.Length `json:"target_mm,omitempty"`
+	Plus     *crimp.Length `json:"plus_mm,omitempty"`
+	Minus    *crimp.Length `json:"minus_mm,omitempty"`
+	Nominal  *int          `json:"nominal,omitempty"` // setting that the specification names
+	Recrimps int           `json:"recrimps,omitempty"`
+	Places   int           `json:"places,omitempty"`
+
+	Setting *int   `json:"setting,omitempty"` // counts, 0 to 999
+	Crimp   int    `json:"crimp,omitempty"`   // 1 the first on this piece, 2 a re-crimp …
+	Held    *int64 `json:"held_ms,omitempty"` // how long the ring was up, milliseconds
+
+	Place    int           `json:"place,omitempty"` // 1, 2, 3 … of this crimp
+	Diameter *crimp.Length `json:"diameter_mm,omitempty"`
+	Raw      string        `json:"raw,omitempty"` // as it came in
+
+	Outcome    crimp.Outcome `json:"outcome,omitempty"`
+	Mean       *crimp.Length `json:"mean_mm,omitempty"`
+	Deviation  *crimp.Length `json:"deviation_mm,omitempty"` // mean minus target
+	Ovality    *crimp.Length `json:"ovality_mm,omitempty"`   // largest minus smallest
+	Readings   int           `json:"readings,omitempty"`     // how many
+	Conformity *float64      `json:"conformity,omitempty"`   // probability that the true diameter is within the limits, 0 to 1
+	U          *crimp.Length `json:"u_mm,omitempty"`         // standard uncertainty of the mean
+
+	For     string        `json:"for,omitempty"`       // next or recrimp
+	Change  *int          `json:"change,omitempty"`    // counts, against the setting dialled
+	Offset  *crimp.Length `json:"offset_mm,omitempty"` // measured minus what the setting should give
+	OffsetU *crimp.Length `json:"offset_u_mm,omitempty"`
+
+	Work    crimp.Work `json:"work,omitempty"`
+	State   string     `json:"state,omitempty"`   // due or done; on or off
+	Strokes *int       `json:"strokes,omitempty"` // of the cage since the last such work
+
+	Value *crimp.Length `json:"value_mm,omitempty"` // of a reading with the jaws closed
+	OK    *bool         `json:"ok,omitempty"`
+
+	Of     uint64 `json:"of,omitempty"` // the record that this one changes
+	Source Source `json:"source,omitempty"`
+	Reason string `json:"reason,omitempty"`
+}
+
+// Ptr is a pointer to v, for the fields whose zero value means something.
+func Ptr[T any](v T) *T { return &v }
