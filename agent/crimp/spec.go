@@ -1,0 +1,24 @@
+package crimp
+
+// Spec is what one end must become: a line of the hose-and-fitting maker's
+// current crimp specification, as the shop copied it into its specs file.
+type Spec struct {
+	ID       string
+	Cage     string // die cage that the maker's sheet names
+	Diameter Length // target of the crimp diameter
+	Plus     Length // allowed above the target, not negative
+	Minus    Length // allowed below the target, not negative
+	Setting  int    // counts that should give the target, 0 to 999
+	Recrimps int    // how often an end may be crimped again; 0 never
+
+	Hose, Fitting, Size string // as the sheet calls them; may be empty
+	Skive, Insertion    Length // 0: not given
+	Places              int    // readings that make a verdict; 0: the shop's setting
+	Revision, Note      string
+}
+
+// Upper is the largest diameter within the limits; the limit itself is within.
+func (s Spec) Upper() Length { return s.Diameter + s.Plus }
+
+// Lower is the smallest diameter within the limits; the limit itself is within.
+func (s Spec) Lower() Length { return s.Diameter - s.Minus }
