@@ -1,5 +1,7 @@
 package crimp
 
+import "time"
+
 // Work is work on a die cage.
 type Work string
 
@@ -9,3 +11,91 @@ const (
 	Clean     Work = "clean"
 	Teardown  Work = "teardown"
 )
+
+// Works are all works on a die cage.
+func Works() []Work { return []Work{Lubricate, Clean, Teardown} }
+
+// Intervals are when a cage is due: lubrication every 50 crimps, tear-down and
+// inspection every 1,000 crimps or six months, whichever comes first, are facts
+// of the trade (common practice, no source). 0 switches one off. Cleaning has
+// no interval of its own.
+type Intervals struct {
+	Lubricate int // strokes
+	Teardown  int // strokes
+	Months    int
+}
+
+// Since is what a cage has done since one work on it.
+type Since struct {
+	Strokes int       `json:"strokes"`
+	At      time.Time `json:"at"`            // of the work; before the first one, when the cage was first seen
+	Due     bool      `json:"due,omitempty"` // fell due and is not yet done
+}
+
+// Cage is the care of one die cage. Its counts follow the cage through all orders.
+type Cage struct {
+	Strokes    int   `json:"strokes"` // ever, as far as they were seen
+	Lubricated Since `json:"lubricated"`
+	Cleaned    Since `json:"cleaned"`
+	TornDown   Since `json:"torn_down"`
+}
+
+// NewCage is a cage first seen at a time, with nothing known of its past.
+func NewCage(at time.Time) *Cage {
+	since := Since{At: at}
+	return &Cage{Lubricated: since, Cleaned: since, TornDown: since}
+}
+
+// Since is what the cage has done since a work.
+func (c *Cage) Since(w Work) *Since {
+	switch w {
+	case Lubricate:
+		return &c.Lubricated
+	case Clean:
+		return &c.Cleaned
+	case Teardown:
+		return &c.TornDown
+	}
+	return nil
+}
+
+// Stroke counts one stroke.
+func (c *Cage) Stroke() {
+	c.Strokes++
+	for _, w := range Works() {
+		c.Since(w).Strokes++
+	}
+}
+
+// FallsDue says whether a work that was not due is due now. Time alone may make
+// a tear-down due; a clock that jumps back cannot take it back, because the mark
+// stays until the work is done.
+func (c *Cage) FallsDue(w Work, iv Intervals, now time.Time) bool {
+	since := c.Since(w)
+	if since.Due {
+		return false
+	}
+	switch w {
+	case Lubricate:
+		return iv.Lubricate > 0 && since.Strokes >= iv.Lubricate
+	case Teardown:
+		return iv.Teardown > 0 && since.Strokes >= iv.Teardown ||
+			iv.Months > 0 && !now.Before(AddMonths(since.At, iv.Months))
+	case Clean:
+		return false
+	}
+	return false
+}
+
+// Done starts the count of a work anew.
+func (c *Cage) Done(w Work, at time.Time) { *c.Since(w) = Since{At: at} }
+
+// AddMonths is the same day n months later, or the last day of that month when
+// it has no such day: six months after 31 August is 28 or 29 February.
+func AddMonths(t time.Time, n int) time.Time {
+	later := t.AddDate(0, n, 0)
+	if later.Day() != t.Day() {
+		return later.AddDate(0, 0, -later.Day())
+	}
+	return later
+}

@@ -27,7 +27,8 @@ func (s Scale) Change(counts int) Length {
 // nanometres, rounded to the nearest count. A tie goes to the larger diameter:
 // an oversize end can be closed further, an undersize one never.
 func (s Scale) Counts(d float64) int {
-	n := int(math.Floor(d/float64(s.Step) + 0.5))
+	const tie = 1e-9 // counts: what rounding may have taken from an exact tie
+	n := int(math.Floor(d/float64(s.Step) + 0.5 + tie))
 	if s.Smaller {
 		return -n
 	}

@@ -9,6 +9,7 @@ type Spec struct {
 	Plus     Length // allowed above the target, not negative
 	Minus    Length // allowed below the target, not negative
 	Setting  int    // counts that should give the target, 0 to 999
+	Unit     Unit   // in which the sheet is written and people are answered; "" is mm
 	Recrimps int    // how often an end may be crimped again; 0 never
 
 	Hose, Fitting, Size string // as the sheet calls them; may be empty
@@ -22,3 +23,12 @@ func (s Spec) Upper() Length { return s.Diameter + s.Plus }
 
 // Lower is the smallest diameter within the limits; the limit itself is within.
 func (s Spec) Lower() Length { return s.Diameter - s.Minus }
+
+// Text writes a length for people in the unit of the sheet: inches to a tenth
+// of a thousandth, millimetres to a thousandth.
+func (s Spec) Text(l Length) string {
+	if s.Unit == Inches {
+		return l.Text(Inches, 4)
+	}
+	return l.Text(Millimetres, 3)
+}

@@ -1,0 +1,80 @@
+package crimp
+
+import "math"
+
+// Model is how the offset of a set-up is thought to behave: what a setting gives
+// differs from what it should give by an offset, which is constant but for a
+// drift from stroke to stroke, and every piece scatters about it.
+// All standard deviations are in nanometres.
+type Model struct {
+	PriorKnown bool    // something is known of the first offset
+	Prior      float64 // its standard deviation about zero
+	Noise      float64 // piece to piece, positive
+	Drift      float64 // per stroke
+}
+
+// Estimate is what is known of an offset. Its zero value knows nothing.
+type Estimate struct {
+	Offset   float64 `json:"offset"`   // nanometres, measured minus what the setting should give
+	Variance float64 `json:"variance"` // nanometres squared; of no meaning while N is 0
+	N        int     `json:"n"`        // first crimps it rests on
+	Stroke   int     `json:"stroke"`   // cage's count at the latest of them
+}
+
+// Update takes in one first crimp: its offset in nanometres and the cage's
+// count of strokes. It is a scalar Kalman filter. With a prior and no drift its
+// gain after n pieces is 1/(n + σ²/σ₀²); with nothing known of the first offset
+// it is 1/n, the harmonic rule of Grubbs (1954, reprinted in Journal of Quality
+// Technology 15, 1983; not seen): the first correction is full, the n-th 1/n.
+func (m Model) Update(e Estimate, offset float64, stroke int) Estimate {
+	noise := m.Noise * m.Noise
+	if e.N == 0 && !m.PriorKnown {
+		return Estimate{Offset: offset, Variance: noise, N: 1, Stroke: stroke}
+	}
+	variance := m.Prior * m.Prior
+	if e.N > 0 {
+		variance = e.Variance + m.Drift*m.Drift*float64(max(0, stroke-e.Stroke))
+	}
+	gain := variance / (variance + noise)
+	return Estimate{
+		Offset:   e.Offset + gain*(offset-e.Offset),
+		Variance: float64(gain * noise),
+		N:        e.N + 1,
+		Stroke:   max(stroke, e.Stroke),
+	}
+}
+
+// Advice is a setting to dial.
+type Advice struct {
+	Setting int  // counts
+	Change  int  // against the setting dialled now; 0: leave it
+	Clamped bool // the wanted setting cannot be dialled; this is the nearest
+	Held    bool // a change is wanted, but smaller than the shop's dead band
+}
+
+// Next advises the setting for the next piece, so that nominal, the setting
+// that should give the target, is corrected by the estimated offset one to one
+// (common practice, no source). Only the advice is rounded to a count; the
+// estimate stays as it is. While the deviation to be expected at the dialled
+// setting is smaller than hold, no change is advised.
+func (s Scale) Next(e Estimate, nominal, dialled int, hold Length) Advice {
+	expected := e.Offset + float64(s.Change(dialled-nominal))
+	if hold > 0 && math.Abs(expected) < float64(hold) {
+		setting, clamped := s.Clamp(dialled)
+		return Advice{Setting: setting, Change: setting - dialled, Clamped: clamped, Held: true}
+	}
+	setting, clamped := s.Clamp(nominal + s.Counts(-e.Offset))
+	return Advice{Setting: setting, Change: setting - dialled, Clamped: clamped}
+}
+
+// Again advises the setting that closes an oversize piece to its target, from
+// the piece's own deviation (one to one), at least one count smaller than the
+// setting of the crimp that was measured.
+func (s Scale) Again(deviation Length, crimped, dialled int) Advice {
+	counts := s.Counts(-float64(deviation))
+	if s.Change(counts) >= 0 {
+		counts = s.Counts(-float64(s.Step))
+	}
+	setting, clamped := s.Clamp(crimped + counts)
+	return Advice{Setting: setting, Change: setting - dialled, Clamped: clamped}
+}
