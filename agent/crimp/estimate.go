@@ -33,11 +33,13 @@ func (m Model) Update(e Estimate, offset float64, stroke int) Estimate {
 	}
 	variance := m.Prior * m.Prior
 	if e.N > 0 {
-		variance = e.Variance + m.Drift*m.Drift*float64(max(0, stroke-e.Stroke))
+		// The conversions keep processors that fuse multiply and add from
+		// giving other last digits than the rest.
+		variance = e.Variance + float64(m.Drift*m.Drift*float64(max(0, stroke-e.Stroke)))
 	}
 	gain := variance / (variance + noise)
 	return Estimate{
-		Offset:   e.Offset + gain*(offset-e.Offset),
+		Offset:   e.Offset + float64(gain*(offset-e.Offset)),
 		Variance: float64(gain * noise),
 		N:        e.N + 1,
 		Stroke:   max(stroke, e.Stroke),

@@ -35,6 +35,7 @@ func (r *Record) AppendJSON(b []byte) []byte {
 	b = length(b, "target_mm", r.Target)
 	b = length(b, "plus_mm", r.Plus)
 	b = length(b, "minus_mm", r.Minus)
+	b = text(b, "unit", string(r.Unit))
 	b = number(b, "nominal", r.Nominal)
 	b = count(b, "recrimps", r.Recrimps)
 	b = count(b, "places", r.Places)
@@ -46,6 +47,7 @@ func (r *Record) AppendJSON(b []byte) []byte {
 	}
 	b = count(b, "place", r.Place)
 	b = length(b, "diameter_mm", r.Diameter)
+	b = length(b, "resolution_mm", r.Step)
 	b = text(b, "raw", r.Raw)
 	b = text(b, "outcome", string(r.Outcome))
 	b = length(b, "mean_mm", r.Mean)

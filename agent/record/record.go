@@ -92,6 +92,7 @@ type Record struct {
 	Target   *crimp.Length `json:"target_mm,omitempty"`
 	Plus     *crimp.Length `json:"plus_mm,omitempty"`
 	Minus    *crimp.Length `json:"minus_mm,omitempty"`
+	Unit     crimp.Unit    `json:"unit,omitempty"`    // in which the sheet is written
 	Nominal  *int          `json:"nominal,omitempty"` // setting that the specification names
 	Recrimps int           `json:"recrimps,omitempty"`
 	Places   int           `json:"places,omitempty"`
@@ -102,6 +103,7 @@ type Record struct {
 
 	Place    int           `json:"place,omitempty"` // 1, 2, 3 … of this crimp
 	Diameter *crimp.Length `json:"diameter_mm,omitempty"`
+	Step     *crimp.Length `json:"resolution_mm,omitempty"`
 	Raw      string        `json:"raw,omitempty"` // as it came in
 
 	Outcome    crimp.Outcome `json:"outcome,omitempty"`

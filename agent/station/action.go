@@ -1,0 +1,300 @@
+package station
+
+import (
+	"encoding/json"
+	"fmt"
+	"slices"
+
+	"benchtally/agent/crimp"
+	"benchtally/agent/record"
+)
+
+// take does what the operator did, or says why it makes no sense now.
+func (in Action) take(s *Station) {
+	if reason := s.act(in); reason != "" {
+		raw, err := json.Marshal(in)
+		if err != nil {
+			raw = []byte(in.Do)
+		}
+		s.emit(record.Record{At: in.At, Kind: record.Refused, Source: record.Action, Reason: reason, Raw: string(raw)})
+	}
+}
+
+func (s *Station) act(in Action) (refused string) {
+	switch in.Do {
+	case DoLoad:
+		return s.load(in)
+	case DoStart:
+		return s.start(in)
+	case DoSet:
+		return s.set(in)
+	case DoUndo:
+		return s.withdraw(in)
+	case DoDry:
+		return s.dry(in)
+	case DoSame:
+		return s.same(in)
+	case DoCare:
+		return s.care(in)
+	case DoFinish:
+		return s.finish(in)
+	case DoMeasure:
+		return s.measure(in)
+	}
+	return fmt.Sprintf("there is no action %q: use one of %v", in.Do, Dos())
+}
+
+func (s *Station) load(in Action) string {
+	if reason := badName("cage", in.Cage); reason != "" {
+		return reason
+	}
+	if o := s.state.Order; o != nil && o.Spec.Cage != in.Cage {
+		return fmt.Sprintf("order %s is in work and %s needs cage %s, not %s: load %s, or finish the order first", o.ID, o.Spec.ID, o.Spec.Cage, in.Cage, o.Spec.Cage)
+	}
+	s.emit(record.Record{At: in.At, Kind: record.Load, Cage: in.Cage})
+	s.checkCare(in.At)
+	return ""
+}
+
+func (s *Station) start(in Action) string {
+	if reason := badName("order", in.Order); reason != "" {
+		return reason
+	}
+	before := s.state.Order
+	if before == nil || before.ID != in.Order {
+		before = s.recall(in.Order)
+	}
+	if in.Spec == "" && before != nil {
+		in.Spec = before.Spec.ID
+	}
+	spec, known := s.specs[in.Spec]
+	if !known {
+		return fmt.Sprintf("spec %q is not in the specs files: check the order, or add it from the maker's current sheet", in.Spec)
+	}
+	if cage := s.state.Cage; cage != "" && cage != spec.Cage {
+		return fmt.Sprintf("cage %s is loaded, %s needs cage %s: load it first", cage, spec.ID, spec.Cage)
+	}
+	setting := spec.Setting
+	if in.Setting != nil {
+		setting = *in.Setting
+	}
+	if reason := s.badSetting(setting); reason != "" {
+		return reason
+	}
+	if in.Quantity < 0 {
+		return fmt.Sprintf("quantity %d: want 1 or more", in.Quantity)
+	}
+	places := spec.Places
+	if places == 0 {
+		places = s.rules.Places
+	}
+	r := record.Record{
+		At: in.At, Kind: record.Start, Order: in.Order, Spec: spec.ID, Revision: spec.Revision,
+		Quantity: in.Quantity, Cage: spec.Cage, Operator: in.Operator, Unit: spec.Unit,
+		Target: record.Ptr(spec.Diameter), Plus: record.Ptr(spec.Plus), Minus: record.Ptr(spec.Minus),
+		Nominal: record.Ptr(spec.Setting), Recrimps: spec.Recrimps, Places: places, Setting: record.Ptr(setting),
+	}
+	if before != nil {
+		r.Pieces = before.N
+		if r.Quantity == 0 {
+			r.Quantity = before.Quantity
+		}
+		if p := before.latest(); p != nil && before.Spec.ID != spec.ID {
+			s.leave(before, p, in.At, "the order went on to another spec")
+		}
+	}
+	s.emit(r)
+	s.checkCare(in.At)
+	return ""
+}
+
+func (s *Station) set(in Action) string {
+	if in.Setting == nil {
+		return "no setting is named: say which setting was dialled"
+	}
+	if reason := s.badSetting(*in.Setting); reason != "" {
+		return reason
+	}
+	r := record.Record{At: in.At, Kind: record.Set, Setting: record.Ptr(*in.Setting)}
+	if o := s.state.Order; o != nil {
+		r.Order = o.ID
+	}
+	s.emit(r)
+	return ""
+}
+
+func (s *Station) badSetting(setting int) string {
+	if _, outside := s.rules.Scale.Clamp(setting); outside {
+		return fmt.Sprintf("setting %d cannot be dialled: this press goes from %s to %s", setting, crimp.Dial(s.rules.Scale.Lowest), crimp.Dial(s.rules.Scale.Highest))
+	}
+	return ""
+}
+
+// withdraw takes the last reading back.
+func (s *Station) withdraw(in Action) string {
+	st := &s.state
+	if len(st.Taken) == 0 {
+		return "there is no reading to withdraw"
+	}
+	ref := st.Taken[len(st.Taken)-1]
+	r := record.Record{At: in.At, Kind: record.Undo, Of: ref.Seq}
+	o := st.Order
+	if ref.N == 0 {
+		s.emit(r)
+		return ""
+	}
+	if o == nil || o.ID != ref.Order {
+		return fmt.Sprintf("the last reading belongs to order %s, which is not in work: start it again first", ref.Order)
+	}
+	p := o.piece(ref.N)
+	if p == nil || !slices.ContainsFunc(p.shot().Readings, func(t taken) bool { return t.Seq == ref.Seq }) {
+		return fmt.Sprintf("the last reading is of a crimp of piece %s that was followed by another stroke", o.id(ref.N))
+	}
+	r.Order, r.Piece = o.ID, o.id(p.N)
+	judged := p.shot().Outcome != ""
+	s.emit(r)
+	if judged && p != o.at() {
+		s.emit(record.Record{
+			At: in.At, Kind: record.Verdict, Order: o.ID, Piece: o.id(p.N), Outcome: crimp.Unsure,
+			Readings: len(p.shot().Readings), Crimp: len(p.Shots),
+			Reason: "not judged: a reading was withdrawn after the next stroke; measure this piece again",
+		})
+	}
+	return ""
+}
+
+// dry says that the last stroke crimped nothing.
+func (s *Station) dry(in Action) string {
+	ref, reason := s.lastStroke()
+	if reason != "" {
+		return reason
+	}
+	s.move(in, record.Dry, ref)
+	return ""
+}
+
+// same says that the last stroke was on the piece before.
+func (s *Station) same(in Action) string {
+	ref, reason := s.lastStroke()
+	if reason != "" {
+		return reason
+	}
+	if ref.N == 0 {
+		return "the last stroke belongs to no order"
+	}
+	o := s.state.Order
+	if len(o.piece(ref.N).Shots) > 1 {
+		return fmt.Sprintf("the last stroke already counts as a further crimp of piece %s", o.id(ref.N))
+	}
+	if len(o.Pieces) < 2 {
+		return "there is no piece before that the last stroke could have been on"
+	}
+	s.move(in, record.Same, ref)
+	return ""
+}
+
+// lastStroke is the latest stroke that was not called dry, if it can be moved.
+func (s *Station) lastStroke() (ref strokeRef, refused string) {
+	st := &s.state
+	if len(st.Strokes) == 0 {
+		return ref, "there is no stroke that this could be about"
+	}
+	ref = st.Strokes[len(st.Strokes)-1]
+	if ref.N == 0 {
+		return ref, ""
+	}
+	o := st.Order
+	if o == nil || o.ID != ref.Order {
+		return ref, fmt.Sprintf("the last stroke belongs to order %s, which is not in work: start it again first", ref.Order)
+	}
+	if p := o.piece(ref.N); p == nil || p.shot().Seq != ref.Seq {
+		return ref, fmt.Sprintf("piece %s was crimped too long ago", o.id(ref.N))
+	}
+	return ref, ""
+}
+
+// move keeps that a stroke was dry or on the piece before, and judges the piece
+// that has its readings now.
+func (s *Station) move(in Action, kind record.Kind, ref strokeRef) {
+	r := record.Record{At: in.At, Kind: kind, Of: ref.Seq}
+	o := s.state.Order
+	if ref.N == 0 {
+		s.emit(r)
+		return
+	}
+	r.Order = o.ID
+	if kind == record.Same {
+		to := o.Pieces[len(o.Pieces)-2]
+		r.Piece, r.Crimp = o.id(to.N), len(to.Shots)+1
+	}
+	s.emit(r)
+	if p := o.at(); p != nil && p.shot().Outcome == "" {
+		s.judge(o, p, in.At)
+	}
+}
+
+func (s *Station) care(in Action) string {
+	if in.Cage == "" {
+		in.Cage = s.state.Cage
+	}
+	if reason := badName("cage", in.Cage); reason != "" {
+		return reason
+	}
+	if !slices.Contains(crimp.Works(), in.Work) {
+		return fmt.Sprintf("work %q: want one of %v", in.Work, crimp.Works())
+	}
+	strokes := 0
+	if c := s.state.Cages[in.Cage]; c != nil {
+		strokes = c.Since(in.Work).Strokes
+	}
+	s.emit(record.Record{
+		At: in.At, Kind: record.Care, Cage: in.Cage, Work: in.Work, State: record.Done,
+		Strokes: record.Ptr(strokes), Operator: in.Operator,
+	})
+	return ""
+}
+
+func (s *Station) finish(in Action) string {
+	o := s.state.Order
+	if o == nil {
+		return "no order is in work"
+	}
+	if in.Order != "" && in.Order != o.ID {
+		return fmt.Sprintf("order %s is not in work, %s is", in.Order, o.ID)
+	}
+	s.emit(record.Record{
+		At: in.At, Kind: record.Finish, Order: o.ID, Spec: o.Spec.ID, Quantity: o.Quantity,
+		Cage: s.state.Cage, Setting: s.state.Setting, Operator: s.state.Operator, Pieces: o.N,
+	})
+	return ""
+}
+
+// measure lets the next readings belong to an older piece of the order.
+func (s *Station) measure(in Action) string {
+	o := s.state.Order
+	if o == nil {
+		return "no order is in work"
+	}
+	n := pieceNumber(in.Piece)
+	if n == 0 || o.id(n) != in.Piece || o.piece(n) == nil {
+		return fmt.Sprintf("piece %q is not at hand: name one of the latest %d pieces of order %s", in.Piece, keptPieces, o.ID)
+	}
+	s.emit(record.Record{At: in.At, Kind: record.Measure, Order: o.ID, Piece: in.Piece})
+	return ""
+}
+
+// badName says why a name cannot serve in records and piece ids; "": it can.
+func badName(what, name string) string {
+	if name == "" {
+		return fmt.Sprintf("no %s is named", what)
+	}
+	if len(name) > 64 {
+		return fmt.Sprintf("the name of the %s is longer than 64 characters", what)
+	}
+	for _, c := range name {
+		if c < ' ' || c == 0x7f || c == '\uFFFD' {
+			return fmt.Sprintf("the name of the %s holds a character that cannot be written", what)
+		}
+	}
+	return ""
+}

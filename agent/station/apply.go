@@ -1,0 +1,358 @@
+package station
+
+import (
+	"slices"
+
+	"benchtally/agent/crimp"
+	"benchtally/agent/record"
+)
+
+// apply is the only writer of the state. It reads nothing but the record, the
+// state and the rules, so that folding kept records gives the same state again.
+func (s *Station) apply(r record.Record) {
+	st := &s.state
+	st.Seq = r.Seq
+	switch r.Kind {
+	case record.Start:
+		s.applyStart(r)
+	case record.Finish:
+		if st.Order != nil {
+			st.Aside[st.Order.ID] = st.Order
+			st.Order = nil
+		}
+	case record.Set:
+		st.Setting = r.Setting
+		st.fresh()
+	case record.Load:
+		st.Cage = r.Cage
+		st.cage(r.Cage, r.At)
+		st.Retract = false
+		st.newSetUp()
+		st.fresh()
+	case record.Retract:
+		st.Retract = true
+	case record.Measure:
+		s.applyMeasure(r)
+	case record.Stroke:
+		s.applyStroke(r)
+	case record.Reading:
+		s.applyReading(r)
+	case record.Verdict:
+		s.applyVerdict(r)
+	case record.Correction:
+		if st.Last != nil && r.For == record.ForRecrimp {
+			st.Last.Recrimp = &r
+		} else if st.Last != nil {
+			st.Last.Next = &r
+		}
+	case record.Care:
+		c := st.cage(r.Cage, r.At)
+		if r.State == record.Due {
+			c.Since(r.Work).Due = true
+			return
+		}
+		c.Done(r.Work, r.At)
+		if r.Work == crimp.Teardown && r.Cage == st.Cage {
+			st.newSetUp()
+		}
+	case record.Zero:
+		st.Zero = &fact{At: r.At, Value: *r.Value, OK: *r.OK}
+		st.Taken = push(st.Taken, takenRef{Seq: r.Seq}, keptReadings)
+	case record.Undo:
+		s.applyUndo(r)
+	case record.Dry, record.Same:
+		s.applyMove(r)
+	case record.Fault:
+		if r.State == record.On {
+			st.Faults[r.Source] = fact{At: r.At, Reason: r.Reason}
+		} else {
+			delete(st.Faults, r.Source)
+		}
+	case record.Refused:
+	}
+}
+
+// fresh makes the next piece one that is always judged.
+func (st *state) fresh() {
+	if st.Order != nil {
+		st.Order.Fresh = true
+	}
+}
+
+// newSetUp forgets the offset: the cage was changed or taken apart.
+func (st *state) newSetUp() {
+	st.SetUp++
+	clear(st.Learned)
+}
+
+func (s *Station) applyStart(r record.Record) {
+	st := &s.state
+	if st.Order == nil || st.Order.ID != r.Order {
+		if st.Order != nil {
+			st.Aside[st.Order.ID] = st.Order
+		}
+		if st.Order = s.recall(r.Order); st.Order == nil {
+			st.Order = &order{ID: r.Order}
+		}
+		delete(st.Aside, r.Order)
+	}
+	o := st.Order
+	if o.Spec.ID != r.Spec { // pieces of another spec are not gone on with
+		o.Pieces, o.Measured, o.Again = nil, 0, 0
+	}
+	o.Quantity = r.Quantity
+	o.Fresh = true
+	o.Spec = crimp.Spec{
+		ID: r.Spec, Cage: r.Cage, Revision: r.Revision, Unit: r.Unit,
+		Diameter: *r.Target, Plus: *r.Plus, Minus: *r.Minus,
+		Setting: *r.Nominal, Recrimps: r.Recrimps, Places: r.Places,
+	}
+	st.Setting = r.Setting
+	st.Operator = r.Operator
+	if st.Cage == "" {
+		st.Cage = r.Cage
+		st.newSetUp()
+	}
+	st.cage(r.Cage, r.At)
+}
+
+func (s *Station) applyStroke(r record.Record) {
+	st := &s.state
+	st.Retract = false
+	count := 0
+	if r.Cage != "" {
+		c := st.cage(r.Cage, r.At)
+		c.Stroke()
+		count = c.Strokes
+	}
+	ref := strokeRef{Seq: r.Seq}
+	if o := st.Order; o != nil && r.Piece != "" {
+		ref.Order, ref.N = r.Order, pieceNumber(r.Piece)
+		hit := &shot{Seq: r.Seq, SetUp: st.SetUp, Stroke: count}
+		if r.Setting != nil {
+			hit.Setting = *r.Setting
+		}
+		o.Measured, o.Again = 0, 0
+		if p := o.piece(ref.N); p != nil {
+			p.Shots = append(p.Shots, hit)
+			if p != o.latest() {
+				o.Measured = p.N
+			}
+		} else {
+			s.openPiece(o, ref.N, hit)
+		}
+	}
+	st.Strokes = push(st.Strokes, ref, keptStrokes)
+}
+
+// openPiece begins a piece with its first crimp.
+func (s *Station) openPiece(o *order, n int, hit *shot) {
+	p := &piece{N: n, Shots: []*shot{hit}, Fresh: o.Fresh, Skipped: o.Skipped}
+	p.Due = o.Fresh || o.Skipped+1 >= s.rules.Every
+	o.Fresh = false
+	if o.Skipped++; p.Due {
+		o.Skipped = 0
+	}
+	o.N = n
+	o.Pieces = push(o.Pieces, p, keptPieces)
+}
+
+func (s *Station) applyReading(r record.Record) {
+	st := &s.state
+	ref := takenRef{Seq: r.Seq}
+	if st.Order != nil && r.Piece != "" {
+		ref.Order, ref.N = st.Order.ID, pieceNumber(r.Piece)
+		if p := st.Order.piece(ref.N); p != nil {
+			hit := p.shot()
+			t := taken{Seq: r.Seq, Value: *r.Diameter}
+			if r.Step != nil {
+				t.Step = *r.Step
+			}
+			hit.Readings = append(hit.Readings, t)
+		}
+	}
+	st.Taken = push(st.Taken, ref, keptReadings)
+}
+
+func (s *Station) applyVerdict(r record.Record) {
+	st := &s.state
+	st.Last = &last{Verdict: r}
+	o := st.Order
+	if o == nil {
+		return
+	}
+	n := pieceNumber(r.Piece)
+	p := o.piece(n)
+	if p == nil {
+		return
+	}
+	hit := p.shot()
+	hit.Outcome = r.Outcome
+	o.settle(p, r.Outcome)
+	if o.Measured == n {
+		o.Measured = 0
+	}
+	o.Again = 0
+	if r.Outcome == crimp.Recrimp {
+		o.Again = n
+	}
+	if r.Mean == nil { // left unmeasured
+		return
+	}
+	if p == o.latest() {
+		o.Skipped = 0
+	}
+	if r.Crimp == 1 && hit.SetUp == st.SetUp {
+		l := st.Learned[o.Spec.ID]
+		if l == nil {
+			l = &learned{}
+			st.Learned[o.Spec.ID] = l
+		}
+		l.drop(r.Piece)
+		should := o.Spec.Diameter + s.rules.Scale.Change(hit.Setting-o.Spec.Setting)
+		l.add(s.rules.Model, observation{Piece: r.Piece, Offset: *r.Mean - should, Stroke: hit.Stroke})
+	}
+}
+
+// applyMeasure lets the next readings go to an older piece; what was read of it
+// before is superseded.
+func (s *Station) applyMeasure(r record.Record) {
+	o := s.state.Order
+	n := pieceNumber(r.Piece)
+	p := o.piece(n)
+	if p == nil {
+		return
+	}
+	if p == o.latest() {
+		n = 0
+	}
+	o.Measured = n
+	s.unjudge(o, p)
+	p.shot().Readings = nil
+}
+
+// unjudge takes back the judgement of a piece's latest crimp.
+func (s *Station) unjudge(o *order, p *piece) {
+	p.shot().Outcome = ""
+	p.Due = true
+	if o.Again == p.N {
+		o.Again = 0
+	}
+	s.reopen(o, p)
+}
+
+// reopen gives a piece the outcome of its crimp before the latest one, or none,
+// and takes a first crimp out of the offset's estimate.
+func (s *Station) reopen(o *order, p *piece) {
+	if n := len(p.Shots); n > 1 {
+		o.settle(p, p.Shots[n-2].Outcome)
+		return
+	}
+	o.settle(p, "")
+	s.state.Learned[o.Spec.ID].drop(o.id(p.N))
+}
+
+func (s *Station) applyUndo(r record.Record) {
+	st := &s.state
+	i := slices.IndexFunc(st.Taken, func(t takenRef) bool { return t.Seq == r.Of })
+	if i < 0 {
+		return
+	}
+	ref := st.Taken[i]
+	st.Taken = slices.Delete(st.Taken, i, i+1)
+	if ref.N == 0 || st.Order == nil {
+		return
+	}
+	p := st.Order.piece(ref.N)
+	if p == nil {
+		return
+	}
+	hit := p.shot()
+	hit.Readings = slices.DeleteFunc(hit.Readings, func(t taken) bool { return t.Seq == r.Of })
+	if hit.Outcome != "" {
+		s.unjudge(st.Order, p)
+	}
+}
+
+// applyMove takes a stroke off its piece, together with the readings made since,
+// and gives them to the piece before. A dry stroke crimped nothing, so only the
+// readings move; of a stroke on the same piece the crimp moves too.
+func (s *Station) applyMove(r record.Record) {
+	st := &s.state
+	i := slices.IndexFunc(st.Strokes, func(ref strokeRef) bool { return ref.Seq == r.Of })
+	if i < 0 {
+		return
+	}
+	ref := st.Strokes[i]
+	st.Strokes = slices.Delete(st.Strokes, i, i+1)
+	o := st.Order
+	if ref.N == 0 || o == nil {
+		return
+	}
+	hit := s.takeShot(o, o.piece(ref.N))
+	to := o.latest()
+	if len(o.Pieces) > 0 && ref.N != o.N+1 {
+		to = o.piece(ref.N) // a re-crimp was taken off: the piece itself stays
+	}
+	n := 0
+	switch {
+	case to == nil:
+	case r.Kind == record.Same:
+		to.Shots = append(to.Shots, hit)
+		to.Due = true
+		hit.Outcome = ""
+		o.Again = 0
+		st.Strokes = slices.Insert(st.Strokes, i, strokeRef{Seq: r.Of, Order: ref.Order, N: to.N})
+		n = to.N
+	default:
+		n = s.giveReadings(o, to, hit.Readings)
+	}
+	for j, t := range st.Taken {
+		if slices.ContainsFunc(hit.Readings, func(m taken) bool { return m.Seq == t.Seq }) {
+			st.Taken[j].N = n
+		}
+	}
+}
+
+// takeShot takes the latest crimp off a piece, and the piece out of the order if
+// it had no other.
+func (s *Station) takeShot(o *order, p *piece) *shot {
+	hit := p.shot()
+	s.reopen(o, p)
+	if o.Again == p.N {
+		o.Again = 0
+	}
+	if o.Measured == p.N {
+		o.Measured = 0
+	}
+	if len(p.Shots) > 1 {
+		p.Shots = p.Shots[:len(p.Shots)-1]
+		if p.shot().Outcome == crimp.Recrimp {
+			o.Again = p.N
+		}
+		return hit
+	}
+	o.Pieces = slices.DeleteFunc(o.Pieces, func(q *piece) bool { return q == p })
+	o.N = p.N - 1
+	o.Fresh = o.Fresh || p.Fresh
+	o.Skipped = p.Skipped
+	if before := o.latest(); before != nil && before.shot().Outcome == crimp.Recrimp {
+		o.Again = before.N
+	}
+	return hit
+}
+
+// giveReadings lets a piece that still wants readings have them; it returns its
+// number, or 0 when it wants none.
+func (s *Station) giveReadings(o *order, p *piece, readings []taken) int {
+	hit := p.shot()
+	wanted := o.Spec.Places - len(hit.Readings)
+	if wanted <= 0 || hit.Outcome != "" && hit.Outcome != crimp.Unsure {
+		return 0
+	}
+	if hit.Outcome == crimp.Unsure { // it had been left with readings missing
+		s.unjudge(o, p)
+	}
+	hit.Readings = append(hit.Readings, readings[:min(wanted, len(readings))]...)
+	return p.N
+}

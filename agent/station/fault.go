@@ -1,0 +1,21 @@
+package station
+
+import "benchtally/agent/record"
+
+// take keeps that trouble came or went; what is known already is not said again.
+func (in Fault) take(s *Station) {
+	now, on := s.state.Faults[in.Source]
+	state := record.Off
+	if in.On {
+		state = record.On
+	}
+	if in.On == on && (!on || now.Reason == in.Reason) {
+		return
+	}
+	s.emit(record.Record{At: in.At, Kind: record.Fault, Source: in.Source, State: state, Reason: in.Reason})
+}
+
+// take keeps what was refused, with the reason.
+func (in Refusal) take(s *Station) {
+	s.emit(record.Record{At: in.At, Kind: record.Refused, Source: in.Source, Reason: in.Reason, Raw: in.Raw})
+}

@@ -1,0 +1,166 @@
+package station
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"benchtally/agent/crimp"
+	"benchtally/agent/record"
+)
+
+// closedJaws is the largest reading that is taken for closed jaws.
+const closedJaws = 250 * crimp.Micrometre
+
+// take keeps a reading: of the closed jaws, of the piece in work, or of no
+// piece. With the last of the places it brings the verdict.
+func (in Reading) take(s *Station) {
+	st := &s.state
+	if in.Value.Abs() <= closedJaws {
+		s.emit(record.Record{
+			At: in.At, Kind: record.Zero, Value: record.Ptr(in.Value),
+			OK: record.Ptr(in.Value.Abs() <= s.rules.Zero), Raw: in.Raw,
+		})
+		return
+	}
+	o := st.Order
+	if reason := implausible(o, in.Value); reason != "" {
+		s.emit(record.Record{At: in.At, Kind: record.Refused, Source: record.Caliper, Reason: reason, Raw: in.Raw})
+		return
+	}
+	r := record.Record{At: in.At, Kind: record.Reading, Diameter: record.Ptr(in.Value), Raw: in.Raw}
+	if in.Step > 0 {
+		r.Step = record.Ptr(in.Step)
+	}
+	var p *piece
+	if o != nil {
+		if p = o.at(); p != nil && p.shot().Outcome != "" {
+			p = nil
+		}
+	}
+	if p != nil {
+		r.Order, r.Piece, r.Place = o.ID, o.id(p.N), len(p.shot().Readings)+1
+	}
+	s.emit(r)
+	if p != nil {
+		s.judge(o, p, in.At)
+	}
+}
+
+// implausible says why a reading cannot be of a crimp of this order; "": it can.
+func implausible(o *order, v crimp.Length) string {
+	if v < 0 {
+		return "below zero: close the jaws, zero the caliper and measure again"
+	}
+	if o == nil || fits(o.Spec, v) {
+		return ""
+	}
+	spec := o.Spec
+	switch {
+	case fits(spec, v*254/10):
+		return fmt.Sprintf("25.4 times too small for %s: a reading in inches was taken for millimetres; switch the caliper's unit or set the unit in the configuration", spec.ID)
+	case fits(spec, v*10/254):
+		return fmt.Sprintf("25.4 times too large for %s: a reading in millimetres was taken for inches; switch the caliper's unit or set the unit in the configuration", spec.ID)
+	default:
+		return fmt.Sprintf("%s cannot be a crimp of %s, whose target is %s: measure again", spec.Text(v), spec.ID, spec.Text(spec.Diameter))
+	}
+}
+
+// fits says whether a value may be a crimp to a specification: between half and
+// twice its target. What a dropped digit or the other unit gives lies outside.
+func fits(spec crimp.Spec, v crimp.Length) bool {
+	return v >= spec.Diameter/2 && v <= spec.Diameter*2
+}
+
+// judge brings the verdict and the corrections once all places are measured.
+func (s *Station) judge(o *order, p *piece, at time.Time) {
+	hit := p.shot()
+	if len(hit.Readings) < o.Spec.Places {
+		return
+	}
+	values := make([]crimp.Length, len(hit.Readings))
+	step := crimp.Length(0)
+	for i, t := range hit.Readings {
+		values[i] = t.Value
+		step = max(step, t.Step)
+	}
+	v := crimp.Judge(o.Spec, values, len(p.Shots), s.uncertainty(step, len(values)), s.rules.Judge)
+	r := VerdictRecord(v)
+	r.At, r.Order, r.Piece = at, o.ID, o.id(p.N)
+	s.emit(r)
+	if v.Outcome == crimp.Recrimp {
+		s.adviseRecrimp(o, p, v, at)
+	}
+	if v.Crimp == 1 {
+		s.adviseNext(o, p, at)
+	}
+}
+
+// uncertainty is the standard uncertainty of a mean of n readings, nanometres.
+func (s *Station) uncertainty(step crimp.Length, n int) float64 {
+	if s.rules.U > 0 {
+		return float64(s.rules.U)
+	}
+	u, _ := crimp.Combine(crimp.CaliperBudget(s.rules.Limit, step, n))
+	return u
+}
+
+// VerdictRecord is a verdict in the form of a record, without its time and piece.
+func VerdictRecord(v crimp.Verdict) record.Record {
+	r := record.Record{
+		Kind: record.Verdict, Outcome: v.Outcome, Mean: record.Ptr(v.Mean), Deviation: record.Ptr(v.Deviation),
+		Ovality: record.Ptr(v.Ovality), Readings: v.Readings, Crimp: v.Crimp, Reason: v.Reason,
+	}
+	if v.U > 0 {
+		r.U = record.Ptr(crimp.Length(math.Round(v.U)))
+		r.Conformity = record.Ptr(math.Round(v.Conformity*1e12) / 1e12)
+	}
+	return r
+}
+
+func (s *Station) adviseRecrimp(o *order, p *piece, v crimp.Verdict, at time.Time) {
+	hit := p.shot()
+	a := s.rules.Scale.Again(v.Deviation, hit.Setting, s.dialled(o))
+	should := o.Spec.Diameter + s.rules.Scale.Change(hit.Setting-o.Spec.Setting)
+	s.emit(record.Record{
+		At: at, Kind: record.Correction, Order: o.ID, Piece: o.id(p.N), For: record.ForRecrimp,
+		Setting: record.Ptr(a.Setting), Change: record.Ptr(a.Change), Offset: record.Ptr(v.Mean - should),
+		Reason: s.why(a),
+	})
+}
+
+func (s *Station) adviseNext(o *order, p *piece, at time.Time) {
+	e := s.state.Learned[o.Spec.ID].estimate(s.rules.Model)
+	dialled := s.dialled(o)
+	a := crimp.Advice{Setting: dialled}
+	if e.N > 0 {
+		a = s.rules.Scale.Next(e, o.Spec.Setting, dialled, s.rules.Hold)
+	}
+	s.emit(record.Record{
+		At: at, Kind: record.Correction, Order: o.ID, Piece: o.id(p.N), For: record.ForNext,
+		Setting: record.Ptr(a.Setting), Change: record.Ptr(a.Change),
+		Offset:  record.Ptr(crimp.Length(math.Round(e.Offset))),
+		OffsetU: record.Ptr(crimp.Length(math.Round(math.Sqrt(e.Variance)))),
+		Reason:  s.why(a),
+	})
+}
+
+// why explains an advice where its numbers alone would puzzle.
+func (s *Station) why(a crimp.Advice) string {
+	switch {
+	case a.Clamped:
+		return fmt.Sprintf("the target is out of reach: the setting goes from %s to %s", crimp.Dial(s.rules.Scale.Lowest), crimp.Dial(s.rules.Scale.Highest))
+	case a.Held:
+		return "leave it: the offset is smaller than the dead band"
+	default:
+		return ""
+	}
+}
+
+// dialled is the setting at the press, as far as it was told.
+func (s *Station) dialled(o *order) int {
+	if s.state.Setting != nil {
+		return *s.state.Setting
+	}
+	return o.Spec.Setting
+}

@@ -1,0 +1,200 @@
+// Package station is one press station: it decides what each stroke, reading
+// and action means.
+//
+// The one road is inputs → records → state. An input is looked at, its records
+// are made, and only records change the state, so that a state folded from the
+// kept records equals the one that was lived through. A Station has one owner
+// and is not safe for concurrent use; what others may see is a View.
+package station
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"benchtally/agent/crimp"
+	"benchtally/agent/record"
+)
+
+// Batch is what one commit keeps: all of it or nothing.
+type Batch struct {
+	Records []record.Record
+	State   []byte            // folded up to the last record; nil: no snapshot this time
+	Orders  map[string][]byte // with State: the orders that left it, by id
+}
+
+// Log keeps records.
+type Log interface {
+	// Append returns when the batch is on disk, or keeps nothing of it.
+	Append(Batch) error
+	// State is the latest snapshot and the seq of its last record; nil, 0: none.
+	State() (state []byte, seq uint64, err error)
+	// After calls fold with every kept record after seq, in order.
+	After(seq uint64, fold func(record.Record) error) error
+	// Order is what the latest snapshots kept of an order that left the state; nil: nothing.
+	Order(id string) ([]byte, error)
+}
+
+// Rules are the shop's rules, from the configuration.
+type Rules struct {
+	Scale      crimp.Scale
+	Model      crimp.Model
+	Hold       crimp.Length // dead band of the correction
+	Judge      crimp.Rules
+	Places     int // readings that make a verdict, unless the spec says otherwise
+	Every      int // judge every Nth piece
+	U          crimp.Length
+	Limit      crimp.Length // the caliper's permissible error
+	Step       crimp.Length // the caliper's last digit, where a reading does not tell
+	Zero       crimp.Length // largest reading of closed jaws that is still good
+	Intervals  crimp.Intervals
+	Specs      []crimp.Spec
+	SnapEvery  int // records between two snapshots; 0: DefaultSnapEvery
+	ClockState func() string
+}
+
+// DefaultSnapEvery bounds what a start has to fold.
+const DefaultSnapEvery = 256
+
+// Station is one press station.
+type Station struct {
+	rules   Rules
+	log     Log
+	state   state
+	specs   map[string]crimp.Spec
+	snapped uint64          // seq of the latest snapshot
+	pending []record.Record // made and applied, not yet kept
+	broken  error           // the log could not be read in the middle of an input
+}
+
+// Open folds what the log holds into a station.
+func Open(log Log, rules Rules) (*Station, error) {
+	s := &Station{rules: rules, log: log, specs: make(map[string]crimp.Spec, len(rules.Specs))}
+	if s.rules.SnapEvery == 0 {
+		s.rules.SnapEvery = DefaultSnapEvery
+	}
+	if s.rules.Every < 1 {
+		s.rules.Every = 1
+	}
+	for _, spec := range rules.Specs {
+		s.specs[spec.ID] = spec
+	}
+	if err := s.reload(); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// Do takes inputs in their order and keeps their records in one commit. When it
+// fails nothing was kept, the state is as before, and the same inputs may be
+// given again.
+func (s *Station) Do(inputs ...Input) ([]record.Record, error) {
+	s.pending = make([]record.Record, 0, 2*len(inputs))
+	for _, in := range inputs {
+		in.take(s)
+	}
+	if s.broken != nil {
+		return nil, s.undo(s.broken)
+	}
+	if len(s.pending) == 0 {
+		return nil, nil
+	}
+	batch := Batch{Records: s.pending}
+	if s.state.Seq-s.snapped >= uint64(s.rules.SnapEvery) {
+		if err := s.snapshot(&batch); err != nil {
+			return nil, s.undo(err)
+		}
+	}
+	if err := s.log.Append(batch); err != nil {
+		return nil, s.undo(fmt.Errorf("keep records: %w", err))
+	}
+	if batch.State != nil {
+		s.snapped = s.state.Seq
+		clear(s.state.Aside)
+	}
+	return s.pending, nil
+}
+
+// Seq is the highest seq given so far.
+func (s *Station) Seq() uint64 { return s.state.Seq }
+
+// emit numbers a record, applies it and holds it for the commit.
+func (s *Station) emit(r record.Record) record.Record {
+	r.Seq = s.state.Seq + 1
+	r.At = record.Stamp(r.At)
+	if s.rules.ClockState != nil {
+		r.Clock = s.rules.ClockState()
+	}
+	s.apply(r)
+	s.pending = append(s.pending, r)
+	return r
+}
+
+// undo brings the state back to what is kept, after err.
+func (s *Station) undo(err error) error {
+	s.broken = nil
+	if again := s.reload(); again != nil {
+		return fmt.Errorf("%w; then: %w", err, again)
+	}
+	return err
+}
+
+// reload folds the state anew from what is kept.
+func (s *Station) reload() error {
+	kept, seq, err := s.log.State()
+	if err != nil {
+		return fmt.Errorf("read the kept state: %w", err)
+	}
+	s.state = newState()
+	if kept != nil {
+		if err := json.Unmarshal(kept, &s.state); err != nil {
+			return fmt.Errorf("read the kept state: %w", err)
+		}
+		if s.state.Seq != seq {
+			return fmt.Errorf("read the kept state: it ends at record %d, the store says %d", s.state.Seq, seq)
+		}
+	}
+	s.snapped = seq
+	return s.log.After(seq, func(r record.Record) error {
+		if r.Seq <= s.state.Seq {
+			return fmt.Errorf("record %d comes after record %d", r.Seq, s.state.Seq)
+		}
+		s.apply(r)
+		return s.broken
+	})
+}
+
+// recall finds an order that was in work before; nil: there is none.
+func (s *Station) recall(id string) *order {
+	if o := s.state.Aside[id]; o != nil {
+		return o
+	}
+	kept, err := s.log.Order(id)
+	if err == nil && kept == nil {
+		return nil
+	}
+	var o order
+	if err == nil {
+		err = json.Unmarshal(kept, &o)
+	}
+	if err != nil {
+		s.broken = fmt.Errorf("look up order %s: %w", id, err)
+		return nil
+	}
+	return &o
+}
+
+// snapshot adds the state to a batch.
+func (s *Station) snapshot(b *Batch) error {
+	state, err := json.Marshal(&s.state)
+	if err != nil {
+		return fmt.Errorf("write the state: %w", err)
+	}
+	b.State = state
+	b.Orders = make(map[string][]byte, len(s.state.Aside))
+	for id, o := range s.state.Aside {
+		if b.Orders[id], err = json.Marshal(o); err != nil {
+			return fmt.Errorf("write order %s: %w", id, err)
+		}
+	}
+	return nil
+}
