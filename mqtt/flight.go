@@ -1,0 +1,115 @@
+package mqtt
+
+import (
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+)
+
+// cargo says what a flight carries.
+type cargo int
+
+const (
+	status cargo = iota
+	shelf
+	event
+	repeat
+)
+
+// flight is a message on its way to being acknowledged.
+type flight struct {
+	token paho.Token
+	cargo cargo
+	seq   uint64 // of an event
+	index int    // of a retained topic
+	topic string
+	size  int
+	due   time.Time
+}
+
+// publish hands a message to the client library.
+func (l *link) publish(f flight, retain bool, payload []byte) {
+	f.size = len(payload)
+	f.token = l.client.Publish(f.topic, 1, retain, payload)
+	f.due = time.Now().Add(l.p.s.AckTimeout)
+	l.air = append(l.air, f)
+	switch f.cargo {
+	case event:
+		l.unsent++
+	case repeat:
+		l.again++
+	case status, shelf:
+	}
+}
+
+// head is ready when the oldest message is acknowledged or lost; nil if none
+// is in flight.
+func (l *link) head() <-chan struct{} {
+	if len(l.air) == 0 {
+		return nil
+	}
+	return l.air[0].token.Done()
+}
+
+// land takes the acknowledged messages out of the air, oldest first, and tells
+// the outbox. An error is that of a message that was lost.
+func (l *link) land() error {
+	var sent uint64
+	var failed error
+	for len(l.air) > 0 && failed == nil {
+		f := l.air[0]
+		select {
+		case <-f.token.Done():
+			failed = f.token.Error()
+		default:
+			l.settle(sent)
+			return nil
+		}
+		if failed != nil {
+			break
+		}
+		l.air = l.air[1:]
+		switch f.cargo {
+		case status:
+		case shelf:
+			l.flies[f.index] = false
+		case event:
+			l.unsent--
+			sent = f.seq
+		case repeat:
+			l.again--
+			err := l.p.out.Resent(f.seq)
+			l.p.outbox("resent", err)
+			l.acknowledged()
+			if err == nil && l.again == 0 && len(l.repeats) == 0 {
+				l.look = true // there may be more of them
+			}
+		}
+	}
+	l.settle(sent)
+	return failed
+}
+
+// settle tells the outbox that all events up to seq are acknowledged; 0 none.
+func (l *link) settle(seq uint64) {
+	if seq == 0 {
+		return
+	}
+	l.p.outbox("sent", l.p.out.Sent(seq))
+	l.acknowledged()
+}
+
+func (l *link) acknowledged() {
+	l.p.lastAck.Store(time.Now().UnixNano())
+	l.p.progress()
+}
+
+// oldest is the oldest event in flight.
+func (l *link) oldest() (flight, bool) {
+	for _, f := range l.air {
+		if f.cargo == event || f.cargo == repeat {
+			return f, true
+		}
+	}
+	return flight{}, false
+}

@@ -1,0 +1,112 @@
+package mqtt
+
+import (
+	"cmp"
+	"fmt"
+	"time"
+)
+
+// State is how the publisher stands with its broker.
+type State struct {
+	Connected bool      // the broker has acknowledged this session's status
+	Since     time.Time // since when it is connected or not
+	Reason    string    // what is wrong, a sentence for a person; may be set while connected; "" nothing
+	Stuck     uint64    // sequence of the event that the broker does not take; 0 none
+	Session   uint64    // of the latest CONNECT; 0 none yet
+	LastAck   time.Time // latest acknowledgement of an event since the start; zero none
+	Expires   time.Time // earliest end of a certificate in use; zero without TLS
+}
+
+// State tells how the publisher stands now.
+func (p *Publisher) State() State {
+	p.mu.Lock()
+	s := p.state
+	p.mu.Unlock()
+	if ns := p.lastAck.Load(); ns != 0 {
+		s.LastAck = time.Unix(0, ns)
+	}
+	return s
+}
+
+// report changes the state, and tells the log and the callback if a person
+// would see a difference.
+func (p *Publisher) report(change func(*State)) {
+	p.mu.Lock()
+	was := p.state
+	change(&p.state)
+	if p.state.Connected != was.Connected {
+		p.state.Since = time.Now()
+	}
+	is := p.state
+	p.mu.Unlock()
+	if is.Connected == was.Connected && is.Reason == was.Reason && is.Stuck == was.Stuck {
+		return
+	}
+	switch {
+	case is.Reason != "" && is.Connected:
+		p.log.Warn("broker connected, with trouble", "session", is.Session, "reason", is.Reason)
+	case is.Connected:
+		p.log.Info("broker connected", "session", is.Session)
+	case is.Reason != "":
+		p.log.Warn("broker away", "reason", is.Reason)
+	default:
+		p.log.Info("broker left", "session", is.Session)
+	}
+	if p.s.OnChange != nil {
+		p.s.OnChange(p.State())
+	}
+}
+
+// refresh reports the trouble of a connection that stands.
+func (p *Publisher) refresh() {
+	p.report(func(s *State) {
+		s.Reason = p.trouble.connected()
+		s.Stuck = p.trouble.stuck()
+	})
+}
+
+// trouble is what is wrong beyond one connection. Only Run's goroutine uses it.
+type trouble struct {
+	held      string // an event that cannot be put into a message
+	heldAt    uint64
+	dropped   string // an event at which the broker drops the connection
+	droppedAt uint64
+	store     string // the outbox does not do its part
+	storeCall string // the call that failed
+	rival     string // somebody else uses the client id
+}
+
+// connected is the gravest trouble of a connection that stands, "" if there is
+// none.
+func (t *trouble) connected() string { return cmp.Or(t.held, t.dropped, t.store, t.rival) }
+
+// away is the reason for having no connection. What the broker does again and
+// again says more than the latest ending, as long as there is a broker.
+func (t *trouble) away(end *ending) string {
+	if end.class == absent {
+		return end.reason
+	}
+	return cmp.Or(t.dropped, t.rival, end.reason)
+}
+
+// stuck is the event that goes no further, 0 if there is none.
+func (t *trouble) stuck() uint64 {
+	if t.held != "" {
+		return t.heldAt
+	}
+	return t.droppedAt
+}
+
+// outbox notes how a call of the outbox went.
+func (p *Publisher) outbox(call string, err error) {
+	was := p.trouble.store
+	switch {
+	case err != nil:
+		p.trouble.store, p.trouble.storeCall = fmt.Sprintf("the store fails (%s): %v", call, err), call
+	case p.trouble.storeCall == call:
+		p.trouble.store, p.trouble.storeCall = "", ""
+	}
+	if p.trouble.store != was {
+		p.refresh()
+	}
+}
