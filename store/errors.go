@@ -1,0 +1,51 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"syscall"
+
+	berrors "go.etcd.io/bbolt/errors"
+)
+
+// Errors a caller branches on. The errors returned wrap them and say which file
+// and what to do.
+var (
+	// ErrLocked: another process has the store open for writing. Ask that one,
+	// or stop it.
+	ErrLocked = errors.New("is in use by another benchtally; stop it or ask it")
+
+	// ErrCorrupt: the file, or the record named, cannot be read. Nothing was
+	// changed.
+	ErrCorrupt = errors.New("is damaged")
+
+	// ErrNewer: a newer benchtally wrote this. Nothing was changed.
+	ErrNewer = errors.New("was written by a newer benchtally; install that one")
+
+	// ErrFull: there is no room for what was to be kept, on the card or within
+	// Options.MaxSize. Nothing of it was kept; the store can be read, pruned and,
+	// given room, written again.
+	ErrFull = errors.New("is full; free space on the card, or prune what was sent")
+)
+
+const remedy = "see what is left with `benchtally verify`, then restore a backup or move the file aside to begin a new one"
+
+// corrupt is ErrCorrupt for the file at path, with what is wrong in words.
+func corrupt(path, what string) error {
+	return fmt.Errorf("store: %s %w: %s; %s", path, ErrCorrupt, what, remedy)
+}
+
+// noRoom reports whether a commit failed for lack of room. bbolt does not wrap
+// the error of growing the file, so the text has to tell.
+func noRoom(err error) bool {
+	if errors.Is(err, berrors.ErrMaxSizeReached) {
+		return true
+	}
+	for _, errno := range []syscall.Errno{syscall.ENOSPC, syscall.EDQUOT, syscall.EFBIG} {
+		if errors.Is(err, errno) || strings.Contains(err.Error(), errno.Error()) {
+			return true
+		}
+	}
+	return false
+}

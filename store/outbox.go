@@ -1,0 +1,207 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"time"
+
+	"go.etcd.io/bbolt"
+
+	"benchtally/agent/record"
+)
+
+// keepEvery is how far the sent cursor may run ahead of the file: a crash sends
+// at most that many events again.
+const keepEvery = 64
+
+// Event is a record as it is sent.
+type Event struct {
+	Seq    uint64
+	ID     string // <store>-<run>-<seq>, never used for anything else
+	Record []byte // the record's JSON
+}
+
+// Unsent gives the oldest records not yet sent and after the seq given, at most
+// most of them. Records that cannot be read are left out; the error, which
+// wraps [ErrCorrupt], names them, and the events are good all the same.
+func (s *Store) Unsent(after uint64, most int) ([]Event, error) {
+	last := s.Last()
+	after = max(after, s.SentSeq())
+	if after >= last {
+		return nil, nil
+	}
+	return s.events(after, last, most)
+}
+
+// events gives at most most records after one seq up to another.
+func (s *Store) events(after, to uint64, most int) (events []Event, err error) {
+	var unreadable []error
+	var json []byte // shared by several events
+	err = s.view(func(tx *bbolt.Tx) error {
+		events, unreadable = nil, nil
+		var run span
+		var inner error
+		err := walk(tx, after, func(seq uint64, key, value []byte) bool {
+			if seq > to || len(events) >= most {
+				return false
+			}
+			r, err := readRecord(seq, key, value)
+			if err != nil {
+				unreadable = append(unreadable, s.badRecord(seq, err))
+				return true
+			}
+			if !run.holds(seq) {
+				if run, inner = findRun(tx, seq); inner != nil {
+					return false
+				}
+			}
+			if cap(json)-len(json) < 1024 {
+				json = make([]byte, 0, 1024*min(most-len(events), 32))
+			}
+			start := len(json)
+			json = r.AppendJSON(json)
+			events = append(events, Event{
+				Seq:    seq,
+				ID:     s.id + "-" + run.name + "-" + strconv.FormatUint(seq, 10),
+				Record: json[start:len(json):len(json)],
+			})
+			return true
+		})
+		return errors.Join(err, inner)
+	})
+	return events, errors.Join(append(unreadable, err)...)
+}
+
+// readRecord gives the record in a value.
+func readRecord(seq uint64, key, value []byte) (record.Record, error) {
+	b, err := unseal(key, value)
+	if err != nil {
+		return record.Record{}, err
+	}
+	return unpack(seq, b)
+}
+
+// badRecord says that one record cannot be read.
+func (s *Store) badRecord(seq uint64, err error) error {
+	if errors.Is(err, ErrNewer) {
+		return fmt.Errorf("store: %s: record %d: %w", s.path, seq, err)
+	}
+	return fmt.Errorf("store: %s: record %d %w: %v", s.path, seq, ErrCorrupt, err)
+}
+
+// span is a run: its records from first to the one before end.
+type span struct {
+	name       string
+	first, end uint64 // end 0: no later run
+}
+
+func (s span) holds(seq uint64) bool {
+	return s.name != "" && seq >= s.first && (s.end == 0 || seq < s.end)
+}
+
+// findRun looks up the run of a record: the last that began at it or before.
+func findRun(tx *bbolt.Tx, seq uint64) (span, error) {
+	c := tx.Bucket(bucketRest).Bucket(bucketRuns).Cursor()
+	var found span
+	k, v := c.Seek(seqKey(seq + 1))
+	if k != nil {
+		found.end, _ = keySeq(k)
+		k, v = c.Prev()
+	} else {
+		k, v = c.Last()
+	}
+	if k == nil {
+		return span{}, unfit(fmt.Sprintf("record %d belongs to no run", seq))
+	}
+	name, err := unseal(k, v)
+	if err != nil {
+		return span{}, unfit(fmt.Sprintf("the run of record %d: %v", seq, err))
+	}
+	found.name = string(name)
+	found.first, _ = keySeq(k)
+	return found, nil
+}
+
+// Sent tells that all records up to seq were sent. It moves in memory and is
+// kept with the next Append, every 64 records, and by FlushSent and Close; it
+// never goes back.
+func (s *Store) Sent(seq uint64) error {
+	s.mu.Lock()
+	if seq > s.last {
+		defer s.mu.Unlock()
+		return fmt.Errorf("store: record %d cannot have been sent, the last one kept is %d", seq, s.last)
+	}
+	s.now.sent = max(s.now.sent, seq)
+	due := s.now.sent-max(s.kept.sent, s.try) >= keepEvery
+	s.mu.Unlock()
+	if due {
+		return s.FlushSent()
+	}
+	return nil
+}
+
+// FlushSent keeps the cursors of Sent and Resent if they moved. The owner calls
+// it each second.
+func (s *Store) FlushSent() error {
+	s.writing.Lock()
+	defer s.writing.Unlock()
+	s.mu.Lock()
+	clean := s.now.sent == s.kept.sent && s.now.changes == s.kept.changes
+	s.mu.Unlock()
+	if clean {
+		return nil
+	}
+	return s.commit(func(*bbolt.Tx) error { return nil })
+}
+
+// SentSeq is the seq up to which all records were sent.
+func (s *Store) SentSeq() uint64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.now.sent
+}
+
+// Queue is how many records are not yet sent, and when the oldest of them
+// happened; zero time when there is none.
+func (s *Store) Queue() (n uint64, oldest time.Time, err error) {
+	s.mu.Lock()
+	last, sent := s.last, s.now.sent
+	s.mu.Unlock()
+	if n = last - sent; n == 0 {
+		return 0, time.Time{}, nil
+	}
+	var bad error
+	err = s.view(func(tx *bbolt.Tx) error {
+		return walk(tx, sent, func(seq uint64, key, value []byte) bool {
+			r, err := readRecord(seq, key, value)
+			if err != nil {
+				bad = s.badRecord(seq, err)
+			}
+			oldest = r.At
+			return false
+		})
+	})
+	return n, oldest, errors.Join(err, bad)
+}
+
+// NextSession counts the sessions with the broker: it adds one, on disk, and
+// returns the new number.
+func (s *Store) NextSession() (session uint64, err error) {
+	s.writing.Lock()
+	defer s.writing.Unlock()
+	err = s.commit(func(tx *bbolt.Tx) error {
+		m := tx.Bucket(bucketMeta)
+		b, err := field(m, keySession, 8)
+		if err != nil {
+			return err
+		}
+		session, _ = keySeq(b)
+		session++
+		return m.Put(keySession, seal(keySession, seqKey(session)))
+	})
+	if err != nil {
+		return 0, err
+	}
+	return session, nil
+}

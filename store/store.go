@@ -1,0 +1,371 @@
+package store
+
+import (
+	"bytes"
+	"crypto/rand"
+	"encoding/binary"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"strconv"
+	"sync"
+	"time"
+
+	"go.etcd.io/bbolt"
+	berrors "go.etcd.io/bbolt/errors"
+)
+
+// format is the version of the whole file; a newer program may raise it.
+const format = 1
+
+// Names in the file. They keep their meaning for ever.
+var (
+	bucketMeta    = []byte("meta")
+	bucketTail    = []byte("tail")
+	bucketRecords = []byte("records")
+	bucketRest    = []byte("rest")
+	bucketRuns    = []byte("runs")   // in rest: first seq of a run -> the run's name
+	bucketOrders  = []byte("orders") // in rest: id -> what is kept of an order
+
+	keyFormat  = []byte("format")  // uint32
+	keyID      = []byte("id")      // text
+	keySession = []byte("session") // uint64
+	keySent    = []byte("sent")    // uint64
+	keyResend  = []byte("resend")  // pairs of uint64
+	keyNote    = []byte("note")    // any bytes
+	keyState   = []byte("state")   // in rest: uint64 seq, then any bytes
+)
+
+// Options for Open. The zero value is good.
+type Options struct {
+	MaxSize  int64 // bytes the file may grow to; 0: 1 GiB, on 32-bit machines 512 MiB
+	ReadOnly bool  // nothing is written; the file must exist. Any number may read, while none writes
+
+	wait time.Duration // for the lock; 0: 2 s
+}
+
+// Store is an open store, safe for concurrent use. Calls that write wait for
+// each other; readers wait for nobody.
+type Store struct {
+	path     string
+	id, run  string
+	readOnly bool
+	file     *os.File // the one under db
+	db       *bbolt.DB
+
+	writing sync.Mutex // held while a transaction writes; taken before mu
+	broken  error      // why nothing can be written any more; guarded by writing
+	stuck   bool       // bbolt was left in the middle of a transaction; guarded by writing
+	closed  bool       // guarded by writing
+	runKept bool       // the run is in the run table; guarded by writing
+
+	mu   sync.Mutex // guards what follows, never held while disk is touched
+	last uint64     // highest seq kept
+	now  cursors
+	kept cursors // as they are in the file
+	try  uint64  // value of now.sent when it was last tried to keep it
+}
+
+// cursors say what is still to be sent. They move in memory and ride along with
+// the next transaction.
+type cursors struct {
+	sent     uint64
+	requests []request // to send again, oldest request first; never changed in place
+	changes  uint64    // counts changes to requests
+}
+
+// Open opens the store at path; when there is no file, it makes one, whole or
+// not at all. It waits up to two seconds for a store in use, then returns
+// [ErrLocked]. A file that cannot be trusted is left alone: [ErrCorrupt], [ErrNewer].
+func Open(path string, o Options) (*Store, error) {
+	if o.MaxSize <= 0 {
+		o.MaxSize = 1 << 30
+		if strconv.IntSize == 32 {
+			o.MaxSize = 512 << 20
+		}
+	}
+	if strconv.IntSize == 32 {
+		o.MaxSize = min(o.MaxSize, math.MaxInt32)
+	}
+	if o.wait <= 0 {
+		o.wait = 2 * time.Second
+	}
+	info, err := os.Stat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist) && !o.ReadOnly:
+		if err := create(path); err != nil {
+			return nil, fmt.Errorf("store: make %s: %w", path, err)
+		}
+	case err != nil:
+		return nil, fmt.Errorf("store: %w", err)
+	case !info.Mode().IsRegular():
+		return nil, fmt.Errorf("store: %s is not a file; name the file that the store is to be kept in", path)
+	}
+
+	s := &Store{path: path, readOnly: o.ReadOnly}
+	err = guard(func() error { return s.open(o) })
+	if err != nil {
+		s.abandon()
+		return nil, s.failure(err)
+	}
+	if !o.ReadOnly {
+		s.run = random()
+	}
+	return s, nil
+}
+
+// open opens the file under the store and reads what is needed at once: a
+// handful of pages, however many records there are.
+func (s *Store) open(o Options) error {
+	initial := 0
+	if strconv.IntSize == 64 {
+		// Mapping all the file can become keeps the writer from ever waiting for
+		// a reader in order to map more.
+		initial = int(min(o.MaxSize, 4<<30))
+	}
+	db, err := bbolt.Open(s.path, 0o640, &bbolt.Options{
+		Timeout:         o.wait,
+		ReadOnly:        o.ReadOnly,
+		PageSize:        pageSize,
+		FreelistType:    bbolt.FreelistMapType,
+		MaxSize:         int(o.MaxSize),
+		InitialMmapSize: initial,
+		OpenFile: func(path string, flag int, _ os.FileMode) (*os.File, error) {
+			f, err := os.OpenFile(path, flag&^os.O_CREATE, 0)
+			if err != nil {
+				return nil, err
+			}
+			s.file = f
+			if err := lock(f, !o.ReadOnly, o.wait); err != nil {
+				return nil, err
+			}
+			return f, inspect(f)
+		},
+	})
+	if err != nil {
+		return err
+	}
+	s.db = db
+	db.AllocSize = 1 << 20 // the file grows by this, each time with a sync of its own
+	return db.View(func(tx *bbolt.Tx) error {
+		m := tx.Bucket(bucketMeta)
+		if m == nil {
+			return unfit("it is a database of another program")
+		}
+		b, err := field(m, keyFormat, 4)
+		if err != nil {
+			return err
+		}
+		if v := binary.BigEndian.Uint32(b); v > format {
+			return ErrNewer
+		}
+		for _, name := range [][]byte{bucketTail, bucketRecords, bucketRest} {
+			if tx.Bucket(name) == nil {
+				return unfit(fmt.Sprintf("bucket %q is missing", name))
+			}
+		}
+		return s.load(tx, m)
+	})
+}
+
+// load reads identity, last seq and cursors.
+func (s *Store) load(tx *bbolt.Tx, m *bbolt.Bucket) error {
+	id, err := field(m, keyID, 0)
+	if err != nil {
+		return err
+	}
+	s.id = string(id)
+	if s.last, err = lastSeq(tx); err != nil {
+		return err
+	}
+	sent, err := field(m, keySent, 8)
+	if err != nil {
+		return err
+	}
+	s.now.sent = binary.BigEndian.Uint64(sent)
+	if s.now.sent > s.last {
+		return unfit(fmt.Sprintf("record %d was sent, but the last one kept is %d", s.now.sent, s.last))
+	}
+	requests, err := field(m, keyResend, 0)
+	if err != nil {
+		return err
+	}
+	if s.now.requests, err = readRequests(requests); err != nil {
+		return err
+	}
+	s.kept = s.now
+	return nil
+}
+
+// inspect looks at the file before bbolt maps it: with pages missing, or a list
+// of free pages that names others, bbolt would read outside the file or write
+// over what is kept.
+func inspect(f *os.File) error {
+	info, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	m, _, err := readMetas(f, info.Size())
+	if err != nil {
+		return unfit(err.Error())
+	}
+	var wrong []string
+	w := walker{f: f, meta: m, seen: map[uint64]bool{}, damage: func(format string, args ...any) {
+		wrong = append(wrong, fmt.Sprintf(format, args...))
+	}}
+	w.free()
+	if len(wrong) > 0 {
+		return unfit(wrong[0])
+	}
+	return nil
+}
+
+// unfit is what is wrong with a file, before failure says so in full.
+type unfit string
+
+func (u unfit) Error() string { return string(u) }
+
+// failure puts an error of bbolt, of a damaged file or of the system into words.
+func (s *Store) failure(err error) error {
+	var p panicked
+	var u unfit
+	switch {
+	case errors.As(err, &u):
+		return corrupt(s.path, u.Error())
+	case errors.As(err, &p):
+		return corrupt(s.path, "it cannot be followed: "+p.Error())
+	case errors.Is(err, ErrLocked), errors.Is(err, berrors.ErrTimeout):
+		return fmt.Errorf("store: %s %w", s.path, ErrLocked)
+	case errors.Is(err, ErrNewer):
+		return fmt.Errorf("store: %s %w", s.path, ErrNewer)
+	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch), errors.Is(err, berrors.ErrChecksum):
+		return corrupt(s.path, err.Error())
+	case errors.Is(err, berrors.ErrDatabaseNotOpen):
+		return fmt.Errorf("store: %s is closed", s.path)
+	case errors.Is(err, fs.ErrPermission):
+		return fmt.Errorf("store: %w; give the user that runs benchtally the right to read and write it, and its folder", err)
+	}
+	return fmt.Errorf("store: %s: %w", s.path, err)
+}
+
+// field reads a value of the meta bucket; size 0 means any.
+func field(m *bbolt.Bucket, key []byte, size int) ([]byte, error) {
+	b, err := unseal(key, m.Get(key))
+	switch {
+	case errors.Is(err, ErrNewer):
+		return nil, err
+	case err != nil:
+		return nil, unfit(fmt.Sprintf("%s: %v", key, err))
+	case size != 0 && len(b) != size:
+		return nil, unfit(fmt.Sprintf("%s: has %d bytes, not %d", key, len(b), size))
+	}
+	return b, nil
+}
+
+// lastSeq is the highest seq kept: the last key of the tail, or of the records.
+func lastSeq(tx *bbolt.Tx) (uint64, error) {
+	for _, name := range [][]byte{bucketTail, bucketRecords} {
+		if k, _ := tx.Bucket(name).Cursor().Last(); k != nil {
+			seq, ok := keySeq(k)
+			if !ok {
+				return 0, unfit(fmt.Sprintf("bucket %q has the key %x", name, k))
+			}
+			return seq, nil
+		}
+	}
+	return 0, nil
+}
+
+// random is a name nobody else has: 64 random bits in hexadecimal.
+func random() string {
+	var b [8]byte
+	_, _ = rand.Read(b[:]) // never fails (crypto/rand)
+	return hex.EncodeToString(b[:])
+}
+
+// ID is the name of the store, made with it: 16 hexadecimal characters.
+func (s *Store) ID() string { return s.id }
+
+// Run is the name of this opening for writing, 16 hexadecimal characters, and
+// empty in a store opened for reading.
+func (s *Store) Run() string { return s.run }
+
+// Last is the highest seq kept, 0 when there is none.
+func (s *Store) Last() uint64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.last
+}
+
+// Close keeps the cursors and closes the file. A second call does nothing.
+// What was acknowledged is on disk without it.
+func (s *Store) Close() error {
+	var err error
+	if !s.readOnly {
+		err = s.flushIfSound()
+	}
+	s.writing.Lock()
+	defer s.writing.Unlock()
+	if s.closed {
+		return nil
+	}
+	s.closed = true
+	if s.stuck { // bbolt would wait for ever for its own transaction
+		return errors.Join(err, s.file.Close())
+	}
+	return errors.Join(err, s.db.Close())
+}
+
+// flushIfSound keeps the cursors unless nothing can be written any more.
+func (s *Store) flushIfSound() error {
+	s.writing.Lock()
+	skip := s.closed || s.broken != nil
+	s.writing.Unlock()
+	if skip {
+		return nil
+	}
+	return s.FlushSent()
+}
+
+// abandon closes what an unsuccessful open left behind.
+func (s *Store) abandon() {
+	if s.db != nil {
+		// Nothing was written; what closing says adds nothing to why the opening failed.
+		_ = guard(s.db.Close)
+	} else if s.file != nil {
+		_ = s.file.Close()
+	}
+}
+
+// view runs fn in a short reading transaction. What fn reads dies with it.
+func (s *Store) view(fn func(*bbolt.Tx) error) error {
+	if err := guard(func() error { return s.db.View(fn) }); err != nil {
+		return s.failure(err)
+	}
+	return nil
+}
+
+// walk calls fn with each record after the seq given, oldest first, until fn
+// returns false.
+func walk(tx *bbolt.Tx, after uint64, fn func(seq uint64, key, value []byte) bool) error {
+	if after+1 == 0 {
+		return nil
+	}
+	from := seqKey(after + 1)
+	for _, name := range [][]byte{bucketRecords, bucketTail} {
+		c := tx.Bucket(name).Cursor()
+		for k, v := c.Seek(from); k != nil; k, v = c.Next() {
+			seq, ok := keySeq(k)
+			if !ok || bytes.Compare(k, from) < 0 {
+				return unfit(fmt.Sprintf("bucket %q has the key %x", name, k))
+			}
+			if !fn(seq, k, v) {
+				return nil
+			}
+		}
+	}
+	return nil
+}

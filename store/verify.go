@@ -1,0 +1,246 @@
+package store
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"time"
+
+	"go.etcd.io/bbolt"
+)
+
+// maxDamage bounds a report: what is beyond it is counted, not listed.
+const maxDamage = 200
+
+// Report is what Verify found. The store is whole when Damage is empty.
+type Report struct {
+	Path    string   `json:"path"`
+	Bytes   int64    `json:"bytes"`
+	ID      string   `json:"id,omitempty"`
+	Records uint64   `json:"records"` // that can be read
+	First   uint64   `json:"first"`   // seq of the oldest
+	Last    uint64   `json:"last"`    // seq of the newest
+	Sent    uint64   `json:"sent"`    // seq up to which all were sent
+	State   uint64   `json:"state"`   // seq up to which the state is folded
+	Runs    int      `json:"runs"`
+	Orders  int      `json:"orders"`
+	Damage  []string `json:"damage,omitempty"` // each in words, with page or record
+}
+
+// Verify checks a store whole, page by page and value by value, without writing
+// to it and without trusting it. The error is for a file that could not be
+// checked: missing, not readable, in use ([ErrLocked]) or [ErrNewer].
+func Verify(path string) (Report, error) {
+	c := checker{report: Report{Path: path}}
+	if err := c.file(path); err != nil {
+		return c.report, (&Store{path: path}).failure(err)
+	}
+	if c.newer {
+		return c.report, fmt.Errorf("store: %s %w", path, ErrNewer)
+	}
+	if more := c.found - len(c.report.Damage); more > 0 {
+		c.report.Damage = append(c.report.Damage, fmt.Sprintf("and %d more", more))
+	}
+	return c.report, nil
+}
+
+// checker gathers what is wrong with one file.
+type checker struct {
+	report Report
+	found  int
+	newer  bool
+
+	hasFormat, hasID, hasSent, hasState bool
+	runs                                []uint64 // first seq of each
+}
+
+func (c *checker) damage(format string, args ...any) {
+	c.found++
+	if len(c.report.Damage) < maxDamage {
+		c.report.Damage = append(c.report.Damage, fmt.Sprintf(format, args...))
+	}
+}
+
+// file checks the file's pages, then the values found on them, and lets bbolt
+// have a second look once nothing in the file can lead it astray.
+func (c *checker) file(path string) error {
+	info, err := os.Stat(path)
+	if err != nil {
+		return err
+	}
+	if !info.Mode().IsRegular() {
+		return fmt.Errorf("%w: not a file", fs.ErrInvalid)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = f.Close() }() // it was only read
+	if err := lock(f, false, 2*time.Second); err != nil {
+		return err
+	}
+	c.report.Bytes = info.Size()
+	m, faults, err := readMetas(f, info.Size())
+	for _, fault := range faults {
+		c.damage("%s", fault)
+	}
+	if err != nil {
+		c.damage("%v", err)
+		return nil
+	}
+	bad := c.found
+	w := walker{f: f, meta: m, seen: map[uint64]bool{}, damage: c.damage, visit: c.visit}
+	w.free()
+	w.tree("", m.root)
+	astray := c.found > bad
+	c.whole()
+	if astray || c.newer {
+		return nil
+	}
+	return c.second(path)
+}
+
+// visit checks one value.
+func (c *checker) visit(path string, key, value []byte) {
+	b, err := unseal(key, value)
+	switch path {
+	case "records", "tail":
+		c.record(key, value)
+	case "meta":
+		if err != nil {
+			c.damage("meta: %s: %v", key, err)
+			return
+		}
+		c.meta(string(key), b)
+	case "rest":
+		if string(key) != string(keyState) {
+			return // of a newer program; nothing to say about it
+		}
+		if err != nil || len(b) < 8 {
+			c.damage("state: %v", describe(err))
+			return
+		}
+		c.report.State, c.hasState = binary.BigEndian.Uint64(b), true
+	case "rest/runs":
+		seq, ok := keySeq(key)
+		if err != nil || !ok {
+			c.damage("run that begins with record %d: %v", seq, describe(err))
+			return
+		}
+		c.runs = append(c.runs, seq)
+	case "rest/orders":
+		if err != nil {
+			c.damage("order %.40q: %v", key, err)
+			return
+		}
+		c.report.Orders++
+	default:
+		c.damage("unknown bucket %q", path)
+	}
+}
+
+// describe gives words for a value that can be read but is not what it should be.
+func describe(err error) error {
+	if err == nil {
+		return errors.New("has the wrong size")
+	}
+	return err
+}
+
+func (c *checker) meta(key string, b []byte) {
+	number := func(into *uint64, has *bool) {
+		n, ok := keySeq(b)
+		if !ok {
+			c.damage("meta: %s: has %d bytes, not 8", key, len(b))
+			return
+		}
+		*into, *has = n, true
+	}
+	switch key {
+	case string(keyFormat):
+		c.hasFormat = len(b) == 4
+		c.newer = c.hasFormat && binary.BigEndian.Uint32(b) > format
+	case string(keyID):
+		c.report.ID, c.hasID = string(b), true
+	case string(keySent):
+		number(&c.report.Sent, &c.hasSent)
+	case string(keyResend):
+		if _, err := readRequests(b); err != nil {
+			c.damage("meta: %v", err)
+		}
+	case string(keySession):
+		var session uint64
+		var has bool
+		number(&session, &has)
+	}
+}
+
+// record checks one record and that it follows the one before.
+func (c *checker) record(key, value []byte) {
+	seq, ok := keySeq(key)
+	if !ok {
+		c.damage("record with the key %x: a key has 8 bytes", key)
+		return
+	}
+	r := &c.report
+	switch next := r.Last + 1; {
+	case r.First == 0:
+		r.First = seq
+	case seq > next:
+		c.damage("records %d to %d are missing", next, seq-1)
+	case seq < next:
+		c.damage("record %d comes after record %d", seq, r.Last)
+	}
+	r.Last = max(r.Last, seq)
+	if _, err := readRecord(seq, key, value); err != nil {
+		c.damage("record %d: %v", seq, err)
+		return
+	}
+	r.Records++
+}
+
+// whole checks what only all values together can show.
+func (c *checker) whole() {
+	r := &c.report
+	r.Runs = len(c.runs)
+	if !c.hasFormat || !c.hasID || !c.hasSent {
+		c.damage("meta: format, identity or sent cursor is missing")
+	}
+	if r.Sent > r.Last {
+		c.damage("the sent cursor is at %d, behind the last record %d", r.Sent, r.Last)
+	}
+	if r.State > r.Last {
+		c.damage("the state is folded up to %d, behind the last record %d", r.State, r.Last)
+	}
+	if r.First > 1 && r.First > min(r.Sent, r.State)+1 {
+		c.damage("records 1 to %d are missing, but only those up to %d were sent and folded into the state",
+			r.First-1, min(r.Sent, r.State))
+	}
+	if r.First > 0 && (len(c.runs) == 0 || c.runs[0] > r.First) {
+		c.damage("record %d belongs to no run", r.First)
+	}
+	for i, first := range c.runs {
+		if first > r.Last || i > 0 && first <= c.runs[i-1] {
+			c.damage("the run that begins with record %d has no place between 1 and the last record %d", first, r.Last)
+		}
+	}
+}
+
+// second lets bbolt check the file in its own way.
+func (c *checker) second(path string) error {
+	return guard(func() error {
+		db, err := bbolt.Open(path, 0, &bbolt.Options{ReadOnly: true, Timeout: 2 * time.Second, PreLoadFreelist: true})
+		if err != nil {
+			return err
+		}
+		err = db.View(func(tx *bbolt.Tx) error {
+			for err := range tx.Check() {
+				c.damage("%v", err)
+			}
+			return nil
+		})
+		return errors.Join(err, db.Close())
+	})
+}
