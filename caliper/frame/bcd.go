@@ -9,12 +9,12 @@ import "benchtally/agent/crimp"
 // refused because the judgement is not ours to lose.
 const bcdLen = 13
 
-func (d Decoder) bcd(b []byte) (Reading, error) {
+func (d *Decoder) bcd(b []byte, r *Reading) error {
 	if hex, _ := shape(b); !hex {
-		return Reading{}, explain(b, errNoNumber)
+		return explain(b, errNoNumber)
 	}
 	if len(b) != bcdLen {
-		return Reading{}, Refusal("not 13 digits: the frame is cut off or two ran together")
+		return Refusal("not 13 digits: the frame is cut off or two ran together")
 	}
 	var v [bcdLen]byte
 	ones := true
@@ -23,23 +23,23 @@ func (d Decoder) bcd(b []byte) (Reading, error) {
 		ones = ones && v[i] == 0xF
 	}
 	if ones {
-		return Reading{}, Refusal("all bits are one: the caliper is off, its cable is out or its battery is empty")
+		return Refusal("all bits are one: the caliper is off, its cable is out or its battery is empty")
 	}
 	if v[0]&v[1]&v[2]&v[3] != 0xF {
-		return Reading{}, Refusal("does not start with FFFF: bits were lost")
+		return Refusal("does not start with FFFF: bits were lost")
 	}
 	if v[4] != 0 && v[4] != 8 {
-		return Reading{}, Refusal("the sign is neither 0 nor 8: bits were lost")
+		return Refusal("the sign is neither 0 nor 8: bits were lost")
 	}
 	n := int64(0)
 	for _, digit := range v[5:11] {
 		if digit > 9 {
-			return Reading{}, Refusal("a digit above 9: bits were lost")
+			return Refusal("a digit above 9: bits were lost")
 		}
 		n = n*10 + int64(digit)
 	}
 	if v[11] > 5 {
-		return Reading{}, Refusal("more than 5 decimals: bits were lost")
+		return Refusal("more than 5 decimals: bits were lost")
 	}
 	unit := crimp.Millimetres
 	switch v[12] {
@@ -47,10 +47,9 @@ func (d Decoder) bcd(b []byte) (Reading, error) {
 	case 1:
 		unit = crimp.Inches
 	default:
-		return Reading{}, Refusal("the unit is neither 0 (mm) nor 1 (in): a judgement sent along is not read")
+		return Refusal("the unit is neither 0 (mm) nor 1 (in): a judgement sent along is not read")
 	}
-	s, _ := step(unit, int(v[11]))
-	return reading(n, v[4] == 8, s, unit, BCD13)
+	return r.set(n, v[4] == 8, step(unit, int(v[11])), unit, BCD13)
 }
 
 // nibble is the value of a hexadecimal digit.

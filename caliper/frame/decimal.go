@@ -10,27 +10,25 @@ const (
 	errPoints   Refusal = "two decimal signs: a thousands separator is not read, and frames may have run together"
 	errCut      Refusal = "nothing behind the decimal sign: the frame is cut off"
 	errNoNumber Refusal = "no number in a form that the format has"
+	errDecimals Refusal = "more decimals than a nanometre has: not the caliper's format"
 	errNoUnit   Refusal = "no unit in the frame, and none is configured: set the caliper's unit"
 )
 
-// steps are the values of one in the last digit, by the number of decimals.
-// Finer steps are no whole number of nanometres.
+// steps are the values of one in the last digit, by the number of decimals. Zero
+// stands for steps that are no whole number of nanometres.
 var (
-	stepsMM   = [...]crimp.Length{1_000_000, 100_000, 10_000, 1_000, 100, 10, 1}
-	stepsInch = [...]crimp.Length{25_400_000, 2_540_000, 254_000, 25_400, 2_540, 254}
+	stepsMM   = [8]crimp.Length{1_000_000, 100_000, 10_000, 1_000, 100, 10, 1}
+	stepsInch = [8]crimp.Length{25_400_000, 2_540_000, 254_000, 25_400, 2_540, 254}
 )
 
-// step is one in the last of so many decimals; false when that is no whole
-// number of nanometres.
-func step(u crimp.Unit, decimals int) (crimp.Length, bool) {
-	steps := stepsMM[:]
+// step is one in the last of so many decimals, zero when that is no whole number
+// of nanometres.
+func step(u crimp.Unit, decimals int) crimp.Length {
+	decimals = min(decimals, len(stepsMM)-1)
 	if u == crimp.Inches {
-		steps = stepsInch[:]
+		return stepsInch[decimals]
 	}
-	if uint(decimals) >= uint(len(steps)) {
-		return 0, false
-	}
-	return steps[decimals], true
+	return stepsMM[decimals]
 }
 
 // number is a decimal number as sent.
@@ -52,19 +50,12 @@ func scan(b []byte) (n number, rest []byte, err error) {
 		for i = 1; i < len(b) && b[i] == ' '; i++ {
 		}
 	}
-	seen, significant := 0, 0
+	start, point, digits := i, -1, uint64(0)
 	for ; i < len(b); i++ {
 		c := b[i]
 		if d := c - '0'; d <= 9 {
-			seen++
-			if significant > 0 || d > 0 {
-				if significant++; significant > maxDigits {
-					return n, nil, errDigits
-				}
-			}
-			n.digits = n.digits*10 + int64(d)
-			if n.pointed {
-				n.decimals++
+			if digits = digits*10 + uint64(d); digits >= limit {
+				return n, nil, errDigits
 			}
 			continue
 		}
@@ -75,67 +66,66 @@ func scan(b []byte) (n number, rest []byte, err error) {
 		if c == ',' && !follows {
 			break
 		}
-		if n.pointed {
+		if point >= 0 {
 			return n, nil, errPoints
 		}
 		if !follows {
 			return n, nil, errCut
 		}
-		n.pointed = true
+		point = i
 	}
-	if seen == 0 {
+	if i == start {
 		return n, nil, errNoNumber
+	}
+	n.digits = int64(digits)
+	if point >= 0 {
+		n.pointed, n.decimals = true, i-point-1
 	}
 	return n, b[i:], nil
 }
 
 // decimal decodes a number with or without its unit.
-func (d Decoder) decimal(b []byte) (Reading, error) {
+func (d *Decoder) decimal(b []byte, r *Reading) error {
 	n, rest, err := scan(b)
 	if err == nil {
-		var r Reading
-		if r, err = d.finish(n, rest); err == nil {
-			switch {
-			case d.format == r.Format:
-				return r, nil
-			case d.format == Decimal:
-				return Reading{}, Refusal("the frame carries a unit: set the format decimal-unit, or auto")
-			default:
-				return Reading{}, Refusal("no unit in the frame: set the format decimal, or auto")
-			}
-		}
+		err = d.finish(n, rest, r)
 	}
-	return Reading{}, explain(b, err)
+	switch {
+	case err != nil:
+		return explain(b, err)
+	case d.format == r.Format:
+		return nil
+	case d.format == Decimal:
+		return Refusal("the frame carries a unit: set the format decimal-unit, or auto")
+	default:
+		return Refusal("no unit in the frame: set the format decimal, or auto")
+	}
 }
 
 // finish reads what follows the number, a unit or the mark of a low battery.
-func (d Decoder) finish(n number, rest []byte) (Reading, error) {
-	unit, format, low := d.unit, Decimal, false
+func (d *Decoder) finish(n number, rest []byte, r *Reading) error {
+	unit, format := d.unit, Decimal
 	if len(rest) > 0 {
 		word, after := token(rest)
 		if u, ok := unitOf(word); ok {
-			unit, format = u, DecimalUnit
-			if len(after) > 0 {
-				word, after = token(after)
-				low = true
-			}
-		} else {
-			low = true
+			unit, format, rest = u, DecimalUnit, after
 		}
-		if low && (!batteryMark(word) || len(after) > 0) {
-			return Reading{}, Refusal("something other than a unit follows the number")
+	}
+	if len(rest) > 0 {
+		word, after := token(rest)
+		if !batteryMark(word) || len(after) > 0 {
+			return Refusal("something other than a unit follows the number")
 		}
+		r.LowBattery = true
 	}
 	if unit == "" {
-		return Reading{}, errNoUnit
+		return errNoUnit
 	}
-	s, ok := step(unit, n.decimals)
-	if !ok {
-		return Reading{}, Refusal("more decimals than a nanometre has: not the caliper's format")
+	s := step(unit, n.decimals)
+	if s == 0 {
+		return errDecimals
 	}
-	r, err := reading(n.digits, n.negative, s, unit, format)
-	r.LowBattery = low
-	return r, err
+	return r.set(n.digits, n.negative, s, unit, format)
 }
 
 // token takes the next word of b behind blanks and at most one comma or semicolon.

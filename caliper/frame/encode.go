@@ -40,7 +40,7 @@ func places(u crimp.Unit) []int {
 // split finds the decimals with which value is a whole number up to most.
 func split(value crimp.Length, unit crimp.Unit, most int64) (n int64, decimals int, err error) {
 	for _, d := range places(unit) {
-		s, _ := step(unit, d)
+		s := step(unit, d)
 		if n := int64(value.Abs() / s); value%s == 0 && n <= most {
 			return n, d, nil
 		}

@@ -29,9 +29,9 @@ const MaxLen = 64
 // maxValue bounds readings: no caliper measures ten metres (own limit).
 const maxValue = 10_000 * crimp.Millimetre
 
-// maxDigits is the most significant digits of a reading (own limit: 0.00001 in
-// over 999 in; more means that two frames ran together).
-const maxDigits = 8
+// limit is the first number of more than eight significant digits (own limit:
+// 0.00001 in up to 999 in; more means that frames ran together).
+const limit = 100_000_000
 
 // Names lists the formats that a configuration may name.
 func Names() []string {
@@ -100,55 +100,58 @@ func (d Decoder) Size() int {
 }
 
 // Decode reads one frame, with or without its terminator. An error is always a
-// Refusal. The frame is not kept. A reading costs no allocation.
-func (d Decoder) Decode(b []byte) (Reading, error) {
+// Refusal, and the reading is then empty. The frame is not kept. A reading costs
+// no allocation.
+func (d Decoder) Decode(b []byte) (r Reading, err error) {
 	b = trim(b)
 	if len(b) > MaxLen {
-		return Reading{}, errTooLong
+		return r, errTooLong
 	}
 	switch d.format {
 	case Auto:
-		return d.auto(b)
+		err = d.auto(b, &r)
 	case Decimal, DecimalUnit:
-		return d.decimal(b)
+		err = d.decimal(b, &r)
 	case Tagged:
-		return d.tagged(b)
+		err = d.tagged(b, &r)
 	case BCD13:
-		return d.bcd(b)
+		err = d.bcd(b, &r)
 	case Word24:
-		return d.word(b)
+		err = d.word(b, &r)
 	default:
-		return Reading{}, Refusal("no format is set")
+		err = Refusal("no format is set")
 	}
+	if err != nil {
+		return Reading{}, err
+	}
+	return r, nil
 }
 
 // auto finds the format by the shape of the line. A plain run of digits has the
 // shape of several and is refused.
-func (d Decoder) auto(b []byte) (Reading, error) {
+func (d *Decoder) auto(b []byte, r *Reading) error {
 	n, rest, err := scan(b)
 	if err == nil && (len(rest) > 0 || n.signed || n.pointed) {
-		r, tailErr := d.finish(n, rest)
-		if tailErr == nil {
-			return r, nil
+		if err = d.finish(n, rest, r); err == nil {
+			return nil
 		}
-		err = tailErr
 	}
 	hex, digits := shape(b)
 	switch {
 	case digits:
-		return Reading{}, Refusal("digits without a sign or a decimal point may mean several things: name the caliper's format in the configuration")
+		return Refusal("digits without a sign or a decimal point may mean several things: name the caliper's format in the configuration")
 	case hex && len(b) == bcdLen:
-		return d.bcd(b)
+		return d.bcd(b, r)
 	case hex && len(b) == wordLen:
-		return d.word(b)
+		return d.word(b, r)
 	case looksTagged(b):
-		return d.tagged(b)
+		return d.tagged(b, r)
 	case hex:
 		err = Refusal("hexadecimal digits, but neither 6 nor 13 of them: the frame is cut off, or two ran together")
 	case err == nil:
 		err = errNoNumber
 	}
-	return Reading{}, explain(b, err)
+	return explain(b, err)
 }
 
 // shape tells whether b is all hexadecimal digits and whether all decimal digits.
@@ -179,14 +182,15 @@ func trim(b []byte) []byte {
 	return b
 }
 
-// reading makes a reading of n steps after checking its size.
-func reading(n int64, negative bool, step crimp.Length, unit crimp.Unit, format string) (Reading, error) {
+// set fills in a reading of n steps after checking its size.
+func (r *Reading) set(n int64, negative bool, step crimp.Length, unit crimp.Unit, format string) error {
 	value := crimp.Length(n) * step
 	if value > maxValue {
-		return Reading{}, errTooFar
+		return errTooFar
 	}
 	if negative {
 		value = -value
 	}
-	return Reading{Value: value, Step: step, Unit: unit, Format: format}, nil
+	r.Value, r.Step, r.Unit, r.Format = value, step, unit, format
+	return nil
 }

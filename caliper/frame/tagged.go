@@ -29,27 +29,27 @@ func boxError(b []byte) bool {
 	return true
 }
 
-func (d Decoder) tagged(b []byte) (Reading, error) {
+func (d *Decoder) tagged(b []byte, r *Reading) error {
 	if !hasTag(b) {
 		if boxError(b) {
-			return Reading{}, Refusal(fmt.Sprintf("the interface box reports an error: %s", b))
+			return Refusal(fmt.Sprintf("the interface box reports an error: %s", b))
 		}
-		return Reading{}, explain(b, errNoNumber)
+		return explain(b, errNoNumber)
 	}
 	n, rest, err := scan(b[3:])
 	switch {
 	case err != nil:
-		return Reading{}, explain(b, err)
+		return explain(b, err)
 	case len(rest) > 0 || b[4] == ' ':
-		return Reading{}, explain(b, errNoNumber)
+		return explain(b, errNoNumber)
 	case b[2] != 'A':
-		return Reading{}, Refusal(fmt.Sprintf("the interface box marks channel %s with the status %c: not a normal value", b[:2], b[2]))
+		return Refusal(fmt.Sprintf("the interface box marks channel %s with the status %c: not a normal value", b[:2], b[2]))
 	case d.unit == "":
-		return Reading{}, errNoUnit
+		return errNoUnit
 	}
-	s, ok := step(d.unit, n.decimals)
-	if !ok {
-		return Reading{}, Refusal("more decimals than a nanometre has: not the caliper's format")
+	s := step(d.unit, n.decimals)
+	if s == 0 {
+		return errDecimals
 	}
-	return reading(n.digits, n.negative, s, d.unit, Tagged)
+	return r.set(n.digits, n.negative, s, d.unit, Tagged)
 }

@@ -16,12 +16,12 @@ const (
 	wordStepInch = 12_700 * crimp.Nanometre
 )
 
-func (d Decoder) word(b []byte) (Reading, error) {
+func (d *Decoder) word(b []byte, r *Reading) error {
 	if hex, _ := shape(b); !hex {
-		return Reading{}, explain(b, errNoNumber)
+		return explain(b, errNoNumber)
 	}
 	if len(b) != wordLen {
-		return Reading{}, Refusal("not 6 digits: the frame is cut off or two ran together")
+		return Refusal("not 6 digits: the frame is cut off or two ran together")
 	}
 	w := uint32(0)
 	for _, c := range b {
@@ -29,14 +29,14 @@ func (d Decoder) word(b []byte) (Reading, error) {
 		w = w<<4 | uint32(v)
 	}
 	if w == 1<<24-1 {
-		return Reading{}, Refusal("all bits are one: the caliper is off, its cable is out or its battery is empty")
+		return Refusal("all bits are one: the caliper is off, its cable is out or its battery is empty")
 	}
 	if w&(3<<21) != 0 {
-		return Reading{}, Refusal("bits 21 and 22 are not zero: noise, or not this format")
+		return Refusal("bits 21 and 22 are not zero: noise, or not this format")
 	}
 	s, unit := wordStepMM, crimp.Millimetres
 	if w&wordInch != 0 {
 		s, unit = wordStepInch, crimp.Inches
 	}
-	return reading(int64(w&wordMax), w&wordSign != 0, s, unit, Word24)
+	return r.set(int64(w&wordMax), w&wordSign != 0, s, unit, Word24)
 }
