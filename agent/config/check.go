@@ -1,0 +1,179 @@
+package config
+
+import (
+	"fmt"
+	"net"
+	"net/netip"
+	"net/url"
+	"regexp"
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// The checks of single texts answer with what would be right, or with nothing.
+
+// orBlank lets the empty text pass.
+func orBlank(check func(string) string) func(string) string {
+	return func(s string) string {
+		if s == "" {
+			return ""
+		}
+		return check(s)
+	}
+}
+
+// level is one level of the topics: letters, digits and hyphens alone, so that
+// every broker and bridge takes it as it is.
+var level = regexp.MustCompile(`^[a-z0-9-]+$`)
+
+func pressName(s string) string {
+	if !level.MatchString(s) {
+		return `want one level of small letters a to z, digits and "-", such as "north-bench"`
+	}
+	return ""
+}
+
+func topicLevels(s string) string {
+	if s == "" {
+		return ""
+	}
+	for l := range strings.SplitSeq(s, "/") {
+		if !level.MatchString(l) {
+			return `want levels of small letters a to z, digits and "-" with "/" between, such as "riverside/hose-shop"`
+		}
+	}
+	return ""
+}
+
+// lineName wants a name as the kernel gives to GPIO lines: up to 31 bytes
+// (GPIO_MAX_NAME_SIZE in linux/gpio.h is 32 with the closing zero).
+func lineName(s string) string {
+	if !printable(s, 31) || s != strings.TrimSpace(s) {
+		return `want the name of an input line, such as "GPIO17"`
+	}
+	if _, err := strconv.Atoi(s); err == nil {
+		return fmt.Sprintf("a number changes its meaning from board to board: want the line's name, such as %q", "GPIO"+s)
+	}
+	return ""
+}
+
+func portName(s string) string {
+	if !printable(s, 255) || strings.TrimSpace(s) == "" {
+		return `want the name of the caliper's serial port, such as "/dev/serial/by-id/…" (benchtally ports lists them)`
+	}
+	return ""
+}
+
+var formatForm = regexp.MustCompile(`^[a-z0-9][a-z0-9_.+-]{0,31}$`)
+
+func formatName(s string) string {
+	if !formatForm.MatchString(s) {
+		return `want "auto" or the name of a format that benchtally listen shows`
+	}
+	return ""
+}
+
+func requestBytes(s string) string {
+	if len(s) > 16 || strings.ContainsFunc(s, func(r rune) bool { return r >= utf8.RuneSelf }) {
+		return `want at most 16 plain characters, such as "R\r"`
+	}
+	return ""
+}
+
+func plainText(s string) string {
+	if !printable(s, 128) {
+		return "want at most 128 bytes without control characters"
+	}
+	return ""
+}
+
+func filePath(s string) string {
+	switch {
+	case s == "":
+		return "want the name of a file"
+	case !printable(s, 1024):
+		return "want the name of a file, without control characters"
+	case s == "~" || strings.HasPrefix(s, "~/"):
+		return "~ means nothing here: write the whole path"
+	case strings.HasSuffix(s, "/"):
+		return "want the name of a file, this is a folder"
+	}
+	return ""
+}
+
+// printable says whether s has up to most bytes, none of them a control character.
+func printable(s string, most int) bool {
+	return len(s) <= most && s != "" && !strings.ContainsFunc(s, func(r rune) bool {
+		return r == unicode.ReplacementChar || !unicode.IsPrint(r)
+	})
+}
+
+// broker takes tcp://host or ssl://host with an optional port, and keeps it
+// with its port.
+func broker(c *Config, v any) string {
+	const want = `want "tcp://HOST:1883" or "ssl://HOST:8883", or "" to publish nothing`
+	s, ok := v.(string)
+	if !ok {
+		return want
+	}
+	if s == "" {
+		c.MQTT.Broker = ""
+		return ""
+	}
+	u, err := url.Parse(s)
+	switch {
+	case err != nil || u.Host == "" || !printable(s, 512):
+		return want
+	case u.User != nil:
+		return "user and password do not belong here: write user and password_file"
+	case u.Path != "" || u.RawQuery != "" || u.Fragment != "" || u.ForceQuery:
+		return "nothing may stand behind the port: " + want
+	}
+	port, secure := "1883", false
+	switch u.Scheme {
+	case "tcp":
+	case "ssl":
+		port, secure = "8883", true
+	case "mqtt":
+		return "write tcp:// in place of mqtt://"
+	case "mqtts", "tls":
+		return "write ssl:// in place of " + u.Scheme + "://"
+	default:
+		return want
+	}
+	if p := u.Port(); p != "" {
+		port = p
+	}
+	if n, err := strconv.Atoi(port); err != nil || n < 1 || n > 65535 || u.Hostname() == "" {
+		return "want a port of 1 to 65535"
+	}
+	c.MQTT.Broker = map[bool]string{false: "tcp://", true: "ssl://"}[secure] + net.JoinHostPort(u.Hostname(), port)
+	return ""
+}
+
+// loopback wants an address on this machine alone: the page knows no users, so
+// whoever reaches it may act.
+func loopback(s string) string {
+	host, port, err := net.SplitHostPort(s)
+	if err != nil {
+		return `want HOST:PORT, such as "127.0.0.1:8737", or "" for no page`
+	}
+	if n, err := strconv.ParseUint(port, 10, 16); err != nil || strconv.FormatUint(n, 10) != port {
+		return "want a port of 0 to 65535 (0: any that is free)"
+	}
+	if !onThisMachine(host) {
+		return `the page has no sign-in, so it is shown on this machine alone: write "127.0.0.1:` + port + `"`
+	}
+	return ""
+}
+
+// onThisMachine says whether a host name or address is the loopback.
+func onThisMachine(host string) bool {
+	if host == "localhost" {
+		return true
+	}
+	a, err := netip.ParseAddr(host)
+	return err == nil && a.Unmap().IsLoopback()
+}

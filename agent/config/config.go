@@ -1,0 +1,194 @@
+// Package config is the checked configuration of one press station with the
+// crimp specifications that it names.
+//
+// # Caveats
+//
+// Load opens no device and no connection, so it may run on any machine. It
+// does look whether the credentials named for the broker exist and who may
+// read them, but never reads them: the person who checks the file need not be
+// allowed to. A caliper format is only checked for its form; whoever knows the
+// formats reports an unknown one through Config.Fault.
+package config
+
+import (
+	"time"
+
+	"benchtally/agent/crimp"
+)
+
+// Config is what one station is told. Load fills every field and checks its
+// range; a Config made otherwise is unchecked.
+type Config struct {
+	File string // as it was given to Load
+
+	Press      Press
+	Scale      crimp.Scale // the table [setting]
+	Switch     Switch
+	Caliper    Caliper
+	Measure    Measure
+	Correction Correction
+	Care       Care
+	Store      Store
+	MQTT       MQTT
+	Page       Page
+	Specs      []crimp.Spec // in the order of the files and their rows
+
+	at map[string]position // where each key that the file has is written
+}
+
+// Press names the press. Topic and Name together are 1 to 8 levels of
+// [a-z0-9-], at most 128 bytes; Topic may be empty.
+type Press struct {
+	Name  string // one level
+	Topic string // site and area
+}
+
+// Switch is the limit switch at the ring and how its contact is read.
+type Switch struct {
+	Line      string // input line, by the kernel's name
+	Rest      string // line of the rest contact of a changeover switch; "" none
+	Retracted string // line of a switch that closes when the ring is fully retracted; "" none
+	ActiveLow bool   // the line is low while the ring is up
+
+	Settle   time.Duration // a level counts once it has held this long; 1 ms to 1 s
+	Shortest time.Duration // a shorter closure is no stroke; from Settle to 10 s
+	Cycle    time.Duration // two strokes start at least this far apart; from Shortest to 1 min
+	Stuck    time.Duration // a closure longer than this is a fault; from Cycle to 1 h
+}
+
+// What makes a caliper send a reading.
+const (
+	Send    = "send"    // its button, one frame a press
+	Stream  = "stream"  // nothing, it sends all the time
+	Request = "request" // bytes that the agent sends
+)
+
+// States of the caliper port's control lines, which often feed its cable.
+const (
+	On    = "on"
+	Off   = "off"
+	Leave = "leave" // as the system sets them
+)
+
+// Caliper is the caliper and the serial port it hangs on.
+type Caliper struct {
+	Port   string
+	Format string     // "auto" or the name of a format; its form alone is checked
+	Unit   crimp.Unit // of frames that carry none
+
+	Trigger string // Send, Stream or Request
+	Request string // bytes that ask for a reading, 1 to 16 of ASCII; "" unless Trigger is Request
+
+	Baud     int    // 300 to 921600
+	DataBits int    // 7 or 8
+	Parity   string // "none", "even", "odd", "mark" or "space"
+	StopBits int    // 1 or 2
+	DTR, RTS string // On, Off or Leave
+
+	Zero  crimp.Length // largest reading with the jaws closed that is still good; 0 to 0.25 mm
+	Limit crimp.Length // permissible error of the caliper; 0.001 mm to 1 mm
+}
+
+// Measure says how pieces are measured and judged.
+type Measure struct {
+	Places     int          // readings that make a verdict, 1 to 24
+	Every      int          // judge every Nth piece, 1 to 1000
+	Ovality    crimp.Length // limit of largest − smallest, up to 5 mm; 0 none
+	U          crimp.Length // standard uncertainty of the mean, up to 1 mm; 0 computed
+	Confidence float64      // of a verdict, 0.5 to 0.9999; 0 simple acceptance
+}
+
+// Correction is what is known beforehand of the offset between setting and diameter.
+type Correction struct {
+	PriorSD crimp.Length // of the first offset, up to 10 mm; 0 nothing is known
+	NoiseSD crimp.Length // from piece to piece, 0.0001 mm to 1 mm
+	DriftSD crimp.Length // per stroke, 0 to 1 mm
+	Hold    crimp.Length // no change is advised below this offset, 0 to 1 mm
+}
+
+// Care says when work on a die cage falls due.
+type Care struct {
+	Lubricate int // crimps, 1 to 10000
+	Teardown  int // crimps, 1 to 100000
+	Months    int // 1 to 60
+}
+
+// Store is where the records are kept.
+type Store struct {
+	Path string        // absolute
+	Keep time.Duration // age at which sent records may go, whole days from 1 to 36500; 0 never
+}
+
+// MQTT is the broker that the records are sent to.
+type MQTT struct {
+	Broker        string // tcp://host:port or ssl://host:port; "" none
+	User          string
+	PasswordFile  string  // absolute or ""
+	CA, Cert, Key string  // PEM files, absolute or ""
+	Window        int     // messages in flight, 1 to 64
+	Rate          float64 // messages a second while catching up, up to 10000; 0 no cap
+}
+
+// Page is the web page at the press.
+type Page struct {
+	Listen string // host:port on this machine alone; "" no page
+}
+
+// defaults is the configuration of a file that says nothing.
+func defaults(file string) *Config {
+	return &Config{
+		File:  file,
+		Press: Press{Topic: exampleTopic},
+		Scale: crimp.Scale{Step: crimp.Thousandth, Lowest: 0, Highest: 999},
+		Switch: Switch{
+			ActiveLow: true,
+			Settle:    20 * time.Millisecond,
+			Shortest:  150 * time.Millisecond,
+			Cycle:     time.Second,
+			Stuck:     2 * time.Minute,
+		},
+		Caliper: Caliper{
+			Format: "auto", Unit: crimp.Inches, Trigger: Send,
+			Baud: 9600, DataBits: 8, Parity: "none", StopBits: 1, DTR: Leave, RTS: Leave,
+			Zero: crimp.Thousandth / 2,
+			// DIN 862, digital calipers up to 100 mm; second-hand, not read in the standard.
+			Limit: 20 * crimp.Micrometre,
+		},
+		Measure:    Measure{Places: 3, Every: 1},
+		Correction: Correction{NoiseSD: crimp.Thousandth},
+		// Lubrication and tear-down are facts of the trade: common practice, no source.
+		Care:  Care{Lubricate: 50, Teardown: 1000, Months: 6},
+		Store: Store{Path: "benchtally.db"},
+		MQTT:  MQTT{Window: 1},
+		Page:  Page{Listen: "127.0.0.1:8737"},
+	}
+}
+
+// exampleTopic is the default topic, that of the invented shop in the examples.
+const exampleTopic = "riverside/hose-shop"
+
+// Base is the topic under which all topics of the press lie.
+func (c *Config) Base() string {
+	if c.Press.Topic == "" {
+		return c.Press.Name
+	}
+	return c.Press.Topic + "/" + c.Press.Name
+}
+
+// Spec is the specification with this id.
+func (c *Config) Spec(id string) (crimp.Spec, bool) {
+	for _, s := range c.Specs {
+		if s.ID == id {
+			return s, true
+		}
+	}
+	return crimp.Spec{}, false
+}
+
+// Fault is a fault at a key that only another part of the program can find,
+// such as "caliper.format" with a name that no decoder knows. Text says what
+// would be right.
+func (c *Config) Fault(key, text string) Fault {
+	p := c.at[key]
+	return Fault{File: c.File, Line: p.line, Column: p.column, Key: key, Text: text}
+}

@@ -1,0 +1,123 @@
+package config
+
+import (
+	"strings"
+	"time"
+
+	"benchtally/agent/crimp"
+)
+
+// specsTable is the table that may stand several times, each naming a specs file.
+const specsTable = "specs"
+
+// key is one key that the file may have.
+type key struct {
+	table, name string
+	must        string // what to write when it is missing; "" where there is a default
+	set         setter // nil for the key of [[specs]], which is no field of its own
+}
+
+// keys are all keys, in the order in which the example has them.
+var keys = []key{
+	{"press", "name", `name = "north-bench"`, text(func(c *Config) *string { return &c.Press.Name }, pressName)},
+	{"press", "topic", "", text(func(c *Config) *string { return &c.Press.Topic }, topicLevels)},
+
+	{"setting", "step", "", length(func(c *Config) *crimp.Length { return &c.Scale.Step }, crimp.Micrometre, crimp.Millimetre)},
+	{"setting", "larger", "", either(func(c *Config) *bool { return &c.Scale.Smaller }, "smaller", "larger")},
+	{"setting", "lowest", "", number(func(c *Config) *int { return &c.Scale.Lowest }, 0, 998)},
+	{"setting", "highest", "", number(func(c *Config) *int { return &c.Scale.Highest }, 1, 999)},
+
+	{"switch", "line", `line = "GPIO17" (benchtally ports lists the lines found)`, text(func(c *Config) *string { return &c.Switch.Line }, lineName)},
+	{"switch", "active", "", either(func(c *Config) *bool { return &c.Switch.ActiveLow }, "low", "high")},
+	{"switch", "settle", "", duration(func(c *Config) *time.Duration { return &c.Switch.Settle }, time.Millisecond, time.Second)},
+	{"switch", "shortest", "", duration(func(c *Config) *time.Duration { return &c.Switch.Shortest }, time.Millisecond, 10*time.Second)},
+	{"switch", "cycle", "", duration(func(c *Config) *time.Duration { return &c.Switch.Cycle }, time.Millisecond, time.Minute)},
+	{"switch", "stuck", "", duration(func(c *Config) *time.Duration { return &c.Switch.Stuck }, time.Second, time.Hour)},
+	{"switch", "rest", "", text(func(c *Config) *string { return &c.Switch.Rest }, orBlank(lineName))},
+	{"switch", "retracted", "", text(func(c *Config) *string { return &c.Switch.Retracted }, orBlank(lineName))},
+
+	{"caliper", "port", `port = "/dev/serial/by-id/…" (benchtally ports lists the ports found)`, text(func(c *Config) *string { return &c.Caliper.Port }, portName)},
+	{"caliper", "format", "", text(func(c *Config) *string { return &c.Caliper.Format }, formatName)},
+	{"caliper", "unit", "", choice(func(c *Config) *crimp.Unit { return &c.Caliper.Unit }, crimp.Inches, crimp.Millimetres)},
+	{"caliper", "trigger", "", choice(func(c *Config) *string { return &c.Caliper.Trigger }, Send, Stream, Request)},
+	{"caliper", "request", "", text(func(c *Config) *string { return &c.Caliper.Request }, requestBytes)},
+	{"caliper", "baud", "", number(func(c *Config) *int { return &c.Caliper.Baud }, 300, 921600)},
+	{"caliper", "data_bits", "", number(func(c *Config) *int { return &c.Caliper.DataBits }, 7, 8)},
+	{"caliper", "parity", "", choice(func(c *Config) *string { return &c.Caliper.Parity }, "none", "even", "odd", "mark", "space")},
+	{"caliper", "stop_bits", "", number(func(c *Config) *int { return &c.Caliper.StopBits }, 1, 2)},
+	{"caliper", "dtr", "", choice(func(c *Config) *string { return &c.Caliper.DTR }, On, Off, Leave)},
+	{"caliper", "rts", "", choice(func(c *Config) *string { return &c.Caliper.RTS }, On, Off, Leave)},
+	{"caliper", "zero", "", length(func(c *Config) *crimp.Length { return &c.Caliper.Zero }, 0, crimp.Millimetre/4)},
+	{"caliper", "limit", "", length(func(c *Config) *crimp.Length { return &c.Caliper.Limit }, crimp.Micrometre, crimp.Millimetre)},
+
+	{"measure", "places", "", number(func(c *Config) *int { return &c.Measure.Places }, 1, mostPlaces)},
+	{"measure", "every", "", number(func(c *Config) *int { return &c.Measure.Every }, 1, 1000)},
+	{"measure", "ovality", "", optional(func(c *Config) *crimp.Length { return &c.Measure.Ovality }, crimp.Micrometre, 5*crimp.Millimetre, "no limit")},
+	{"measure", "u", "", optional(func(c *Config) *crimp.Length { return &c.Measure.U }, crimp.Micrometre/10, crimp.Millimetre, "one computed from the caliper's data")},
+	{"measure", "confidence", "", fraction(func(c *Config) *float64 { return &c.Measure.Confidence }, 0.5, 0.9999, "for simple acceptance")},
+
+	{"correction", "prior_sd", "", optional(func(c *Config) *crimp.Length { return &c.Correction.PriorSD }, crimp.Micrometre/10, 10*crimp.Millimetre, "nothing known")},
+	{"correction", "noise_sd", "", length(func(c *Config) *crimp.Length { return &c.Correction.NoiseSD }, crimp.Micrometre/10, crimp.Millimetre)},
+	{"correction", "drift_sd", "", length(func(c *Config) *crimp.Length { return &c.Correction.DriftSD }, 0, crimp.Millimetre)},
+	{"correction", "hold", "", length(func(c *Config) *crimp.Length { return &c.Correction.Hold }, 0, crimp.Millimetre)},
+
+	{"care", "lubricate", "", number(func(c *Config) *int { return &c.Care.Lubricate }, 1, 10_000)},
+	{"care", "teardown", "", number(func(c *Config) *int { return &c.Care.Teardown }, 1, 100_000)},
+	{"care", "months", "", number(func(c *Config) *int { return &c.Care.Months }, 1, 60)},
+
+	{"store", "path", "", text(func(c *Config) *string { return &c.Store.Path }, filePath)},
+	{"store", "keep", "", days(func(c *Config) *time.Duration { return &c.Store.Keep }, 36_500)},
+
+	{"mqtt", "broker", "", broker},
+	{"mqtt", "user", "", text(func(c *Config) *string { return &c.MQTT.User }, orBlank(plainText))},
+	{"mqtt", "password_file", "", text(func(c *Config) *string { return &c.MQTT.PasswordFile }, orBlank(filePath))},
+	{"mqtt", "ca", "", text(func(c *Config) *string { return &c.MQTT.CA }, orBlank(filePath))},
+	{"mqtt", "cert", "", text(func(c *Config) *string { return &c.MQTT.Cert }, orBlank(filePath))},
+	{"mqtt", "key", "", text(func(c *Config) *string { return &c.MQTT.Key }, orBlank(filePath))},
+	{"mqtt", "window", "", number(func(c *Config) *int { return &c.MQTT.Window }, 1, 64)},
+	{"mqtt", "rate", "", fraction(func(c *Config) *float64 { return &c.MQTT.Rate }, 0.1, 10_000, "for no cap")},
+
+	{"page", "listen", "", text(func(c *Config) *string { return &c.Page.Listen }, orBlank(loopback))},
+
+	{specsTable, "file", `file = "specs.csv"`, nil},
+}
+
+// mostPlaces is the most readings that one verdict may want.
+const mostPlaces = 24
+
+// lookup finds a key; ok is false for one that nobody knows.
+func lookup(table, name string) (k key, ok bool) {
+	for _, k := range keys {
+		if k.table == table && k.name == name {
+			return k, true
+		}
+	}
+	return key{}, false
+}
+
+// tables are the names of all tables, in order.
+func tables() (names []string) {
+	for _, k := range keys {
+		if len(names) == 0 || names[len(names)-1] != k.table {
+			names = append(names, k.table)
+		}
+	}
+	return names
+}
+
+// unknown says what to do about a key that nobody knows, in a table that is known.
+func unknown(table, name string) string {
+	var here, elsewhere []string
+	for _, k := range keys {
+		switch {
+		case k.table == table:
+			here = append(here, k.name)
+		case k.name == strings.ToLower(name):
+			elsewhere = append(elsewhere, keyText(k.table+"."+k.name))
+		}
+	}
+	if elsewhere != nil {
+		return "unknown key here, it belongs under " + strings.Join(elsewhere, " or ")
+	}
+	return "unknown key, " + suggest(name, here)
+}

@@ -1,0 +1,128 @@
+package config
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+)
+
+// relations checks keys against each other. A pair of which one has a fault
+// already is left alone.
+func (l *loader) relations() {
+	c := l.c
+	l.relate(len(c.Base()) <= 128, "press.topic", "press.name",
+		fmt.Sprintf("topic and name together are %d bytes long: want at most 128", len(c.Base())))
+	levels := strings.Count(c.Base(), "/") + 1
+	l.relate(levels <= 8, "press.topic", "press.name",
+		fmt.Sprintf("topic and name together have %d levels: want at most 8", levels))
+
+	l.relate(c.Scale.Lowest < c.Scale.Highest, "setting.lowest", "setting.highest",
+		fmt.Sprintf("lowest %d must be below highest %d", c.Scale.Lowest, c.Scale.Highest))
+
+	s := c.Switch
+	l.relate(s.Settle <= s.Shortest, "switch.shortest", "switch.settle",
+		fmt.Sprintf("shortest %s must not be below settle %s", shortTime(s.Shortest), shortTime(s.Settle)))
+	l.relate(s.Shortest <= s.Cycle, "switch.cycle", "switch.shortest",
+		fmt.Sprintf("cycle %s must not be below shortest %s", shortTime(s.Cycle), shortTime(s.Shortest)))
+	l.relate(s.Cycle <= s.Stuck, "switch.stuck", "switch.cycle",
+		fmt.Sprintf("stuck %s must not be below cycle %s", shortTime(s.Stuck), shortTime(s.Cycle)))
+	l.relate(s.Rest == "" || s.Rest != s.Line, "switch.rest", "switch.line",
+		"the two contacts want a line each, this one is taken by line")
+	l.relate(s.Retracted == "" || s.Retracted != s.Line, "switch.retracted", "switch.line",
+		"the two switches want a line each, this one is taken by line")
+	l.relate(s.Retracted == "" || s.Retracted != s.Rest, "switch.retracted", "switch.rest",
+		"the two switches want a line each, this one is taken by rest")
+
+	l.relate(c.Caliper.Trigger != Request || c.Caliper.Request != "", "caliper.request", "caliper.trigger",
+		`trigger = "request" needs the bytes that ask for a reading, such as request = "R\r"`)
+
+	m := c.MQTT
+	l.relate(m.PasswordFile == "" || m.User != "", "mqtt.password_file", "mqtt.user",
+		"a password needs a user: write user as well")
+	l.relate(m.Cert == "" || m.Key != "", "mqtt.cert", "mqtt.key",
+		"a certificate needs its key: write key as well")
+	l.relate(m.Key == "" || m.Cert != "", "mqtt.key", "mqtt.cert",
+		"a key needs its certificate: write cert as well")
+	plain := strings.HasPrefix(m.Broker, "tcp://")
+	l.relate(!plain || m.CA == "", "mqtt.ca", "mqtt.broker", "is of use with ssl:// only")
+	l.relate(!plain || m.Cert == "", "mqtt.cert", "mqtt.broker", "is of use with ssl:// only")
+}
+
+// relate notes a fault at key unless ok, or a fault at one of the two is known.
+// A key that stands by its default hands the fault on to the other.
+func (l *loader) relate(ok bool, key, other, text string) {
+	if ok || !l.good[key] || !l.good[other] {
+		return
+	}
+	if _, written := l.c.at[key]; !written {
+		key, other = other, key
+	}
+	l.fault(key, "", text)
+}
+
+// paths makes the paths absolute, from the folder of the file.
+func (l *loader) paths() {
+	c := l.c
+	folder := filepath.Dir(c.File)
+	if abs, err := filepath.Abs(folder); err == nil {
+		folder = abs
+	}
+	for _, p := range []*string{&c.Store.Path, &c.MQTT.PasswordFile, &c.MQTT.CA, &c.MQTT.Cert, &c.MQTT.Key} {
+		if *p != "" && !filepath.IsAbs(*p) {
+			*p = filepath.Join(folder, *p)
+		}
+	}
+	// A damaged store is moved aside, and what is no store looks damaged.
+	taken := map[string]string{
+		filepath.Join(folder, filepath.Base(c.File)): "the configuration",
+		c.MQTT.PasswordFile:                          "the password",
+		c.MQTT.CA:                                    "the authorities",
+		c.MQTT.Cert:                                  "the certificate",
+		c.MQTT.Key:                                   "its key",
+	}
+	for _, e := range l.specs {
+		name := e.value.(string)
+		if !filepath.IsAbs(name) {
+			name = filepath.Join(folder, name)
+		}
+		taken[filepath.Clean(name)] = "a specs file"
+	}
+	if what, ok := taken[filepath.Clean(c.Store.Path)]; ok && l.good["store.path"] {
+		l.fault("store.path", "", "the store wants a file of its own, this one is "+what)
+	}
+}
+
+// credentials checks that the files named for the broker are there, and that
+// nobody but their owner and group may read the secret ones.
+func (l *loader) credentials() {
+	m := l.c.MQTT
+	if m.Broker == "" {
+		return
+	}
+	for _, f := range []struct {
+		name, path string
+		secret     bool
+	}{
+		{"mqtt.password_file", m.PasswordFile, true},
+		{"mqtt.ca", m.CA, false},
+		{"mqtt.cert", m.Cert, false},
+		{"mqtt.key", m.Key, true},
+	} {
+		if f.path == "" || !l.good[f.name] {
+			continue
+		}
+		info, err := os.Stat(f.path)
+		switch {
+		case os.IsPermission(err):
+			// This user may not look into the folder; the agent's user may.
+		case err != nil:
+			l.fault(f.name, "", openText(f.path, err))
+		case info.IsDir():
+			l.fault(f.name, "", "want a file, this is a folder: "+f.path)
+		case f.secret && info.Mode().IsRegular() && info.Mode().Perm()&0o007 != 0 && runtime.GOOS != "windows":
+			l.fault(f.name, "", fmt.Sprintf("every user of this machine may open the secret file: chmod o-rwx %s", f.path))
+		}
+	}
+}
