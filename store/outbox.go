@@ -15,27 +15,20 @@ import (
 // at most that many events again.
 const keepEvery = 64
 
-// Event is a record as it is sent.
-type Event struct {
-	Seq    uint64
-	ID     string // <store>-<run>-<seq>, never used for anything else
-	Record []byte // the record's JSON
-}
-
 // Unsent gives the oldest records not yet sent and after the seq given, at most
-// most of them. Records that cannot be read are left out; the error, which
+// limit of them. Records that cannot be read are left out; the error, which
 // wraps [ErrCorrupt], names them, and the events are good all the same.
-func (s *Store) Unsent(after uint64, most int) ([]Event, error) {
+func (s *Store) Unsent(after uint64, limit int) ([]record.Event, error) {
 	last := s.Last()
 	after = max(after, s.SentSeq())
 	if after >= last {
 		return nil, nil
 	}
-	return s.events(after, last, most)
+	return s.events(after, last, limit)
 }
 
-// events gives at most most records after one seq up to another.
-func (s *Store) events(after, to uint64, most int) (events []Event, err error) {
+// events gives at most limit records after one seq up to another.
+func (s *Store) events(after, to uint64, limit int) (events []record.Event, err error) {
 	var unreadable []error
 	var json []byte // shared by several events
 	err = s.view(func(tx *bbolt.Tx) error {
@@ -43,7 +36,7 @@ func (s *Store) events(after, to uint64, most int) (events []Event, err error) {
 		var run span
 		var inner error
 		err := walk(tx, after, func(seq uint64, key, value []byte) bool {
-			if seq > to || len(events) >= most {
+			if seq > to || len(events) >= limit {
 				return false
 			}
 			r, err := readRecord(seq, key, value)
@@ -57,11 +50,11 @@ func (s *Store) events(after, to uint64, most int) (events []Event, err error) {
 				}
 			}
 			if cap(json)-len(json) < 1024 {
-				json = make([]byte, 0, 1024*min(most-len(events), 32))
+				json = make([]byte, 0, 1024*min(limit-len(events), 32))
 			}
 			start := len(json)
 			json = r.AppendJSON(json)
-			events = append(events, Event{
+			events = append(events, record.Event{
 				Seq:    seq,
 				ID:     s.id + "-" + run.name + "-" + strconv.FormatUint(seq, 10),
 				Record: json[start:len(json):len(json)],

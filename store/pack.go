@@ -59,6 +59,8 @@ var fields = [...]any{
 	39: func(r *record.Record) *uint64 { return &r.Of },
 	40: func(r *record.Record) *string { return (*string)(&r.Source) },
 	41: func(r *record.Record) *string { return &r.Reason },
+	42: func(r *record.Record) *string { return (*string)(&r.Unit) },
+	43: func(r *record.Record) **crimp.Length { return &r.Step },
 }
 
 // words are texts that come again and again; each is written as its number.
@@ -67,7 +69,7 @@ var words = [...]string{
 	9: "verdict", 10: "correction", 11: "care", 12: "zero", 13: "undo", 14: "dry", 15: "same", 16: "fault",
 	17: "refused", 18: "switch", 19: "caliper", 20: "clock", 21: "store", 22: "broker", 23: "action",
 	24: "next", 25: "recrimp", 26: "due", 27: "done", 28: "on", 29: "off", 30: "pass", 31: "scrap",
-	32: "unsure", 33: "lubricate", 34: "clean", 35: "teardown", 36: "unset",
+	32: "unsure", 33: "lubricate", 34: "clean", 35: "teardown", 36: "unset", 37: "in", 38: "mm",
 }
 
 var wordNumber = func() map[string]uint64 {

@@ -8,11 +8,14 @@ import (
 	"go.etcd.io/bbolt"
 )
 
-// Prune deletes the oldest records, at most most, as long as each happened before
+// pruneRoom is by how much a pruned store may outgrow its size, in bytes.
+const pruneRoom = 2 << 20
+
+// Prune deletes the oldest records, at most limit, as long as each happened before
 // the time given, was sent, is asked for by no request to send again, and is
 // folded into the state kept. So without a state it deletes nothing. The newest
 // records always stay, so that no seq comes twice. It returns how many went.
-func (s *Store) Prune(before time.Time, most int) (int, error) {
+func (s *Store) Prune(before time.Time, limit int) (int, error) {
 	s.writing.Lock()
 	defer s.writing.Unlock()
 	_, folded, err := s.State()
@@ -20,24 +23,24 @@ func (s *Store) Prune(before time.Time, most int) (int, error) {
 		return 0, err
 	}
 	s.mu.Lock()
-	limit := min(s.now.sent, folded)
+	bound := min(s.now.sent, folded)
 	if s.last > 0 {
-		limit = min(limit, s.last-1)
+		bound = min(bound, s.last-1)
 	}
 	for _, r := range s.now.requests {
-		limit = min(limit, r.from-1)
+		bound = min(bound, r.from-1)
 	}
 	s.mu.Unlock()
 
 	var keys [][]byte
 	old := 0 // how many of keys may go
 	err = s.view(func(tx *bbolt.Tx) error {
-		for c, k, v := first(tx.Bucket(bucketRecords)); k != nil && len(keys) < most; k, v = c.Next() {
+		for c, k, v := first(tx.Bucket(bucketRecords)); k != nil && len(keys) < limit; k, v = c.Next() {
 			seq, ok := keySeq(k)
 			if !ok {
 				return unfit(fmt.Sprintf("bucket %q has the key %x", bucketRecords, k))
 			}
-			if seq > limit {
+			if seq > bound {
 				break
 			}
 			keys = append(keys, append([]byte(nil), k...))
@@ -55,6 +58,10 @@ func (s *Store) Prune(before time.Time, most int) (int, error) {
 	if err != nil || old == 0 {
 		return 0, err
 	}
+	// Deleting takes a few pages before it gives any back: a store that reached
+	// its size must still find them.
+	s.db.MaxSize += pruneRoom
+	defer func() { s.db.MaxSize -= pruneRoom }()
 	err = s.commit(func(tx *bbolt.Tx) error {
 		b := tx.Bucket(bucketRecords)
 		b.FillPercent = 1

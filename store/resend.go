@@ -5,6 +5,8 @@ import (
 	"fmt"
 
 	"go.etcd.io/bbolt"
+
+	"benchtally/agent/record"
 )
 
 // maxRequests is how many requests to send again may wait: with these, meta
@@ -69,11 +71,11 @@ func (s *Store) refuseResend(from, to uint64) error {
 	return err
 }
 
-// Resends gives the next records to be sent again, at most most, all of the
+// Resends gives the next records to be sent again, at most limit, all of the
 // oldest request. Damaged ones are left out as in Unsent.
-func (s *Store) Resends(most int) ([]Event, error) {
+func (s *Store) Resends(limit int) ([]record.Event, error) {
 	var wrong []error
-	for most > 0 {
+	for limit > 0 {
 		s.mu.Lock()
 		if len(s.now.requests) == 0 {
 			s.mu.Unlock()
@@ -81,7 +83,7 @@ func (s *Store) Resends(most int) ([]Event, error) {
 		}
 		r := s.now.requests[0]
 		s.mu.Unlock()
-		events, err := s.events(r.from-1, r.to, most)
+		events, err := s.events(r.from-1, r.to, limit)
 		if len(events) > 0 || err != nil && !errors.Is(err, ErrCorrupt) && !errors.Is(err, ErrNewer) {
 			return events, errors.Join(append(wrong, err)...)
 		}
