@@ -26,7 +26,7 @@ func (l *link) fill(now time.Time) {
 	if !now.Before(l.beat) {
 		l.beat = now.Add(l.p.s.Heartbeat)
 		l.sayStatus(true, "", now)
-		l.look, l.held = true, false // should a wake-up have been forgotten
+		l.lookAgain() // should a wake-up have been forgotten
 		if now.Sub(l.begun) >= memory && l.p.trouble.rival != "" {
 			l.p.noRival()
 			l.p.refresh()
@@ -103,6 +103,7 @@ func (l *link) read(now time.Time) {
 	var err error
 	l.batch, err = l.p.out.Unsent(l.after, chunk)
 	l.p.outbox("unsent", err)
+	l.look, l.retryAt = true, time.Time{}
 	if err == nil && len(l.batch) == 0 {
 		l.look = false
 		if len(l.repeats) == 0 && l.again == 0 {
@@ -110,9 +111,17 @@ func (l *link) read(now time.Time) {
 			l.p.outbox("resends", err)
 		}
 	}
-	l.retryAt = time.Time{}
-	if err != nil {
-		l.batch, l.look, l.retryAt = nil, true, now.Add(reread)
+	if err != nil && len(l.batch) == 0 && len(l.repeats) == 0 {
+		l.look, l.retryAt = true, now.Add(reread)
+	}
+}
+
+// lookAgain has the outbox read again; what could not be put into a message may
+// have been mended.
+func (l *link) lookAgain() {
+	l.look = true
+	if l.held {
+		l.held, l.batch, l.repeats = false, nil, nil
 	}
 }
 

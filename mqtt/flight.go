@@ -55,18 +55,16 @@ func (l *link) head() <-chan struct{} {
 // the outbox. An error is that of a message that was lost.
 func (l *link) land() error {
 	var sent uint64
-	var failed error
-	for len(l.air) > 0 && failed == nil {
+	defer func() { l.settle(sent) }()
+	for len(l.air) > 0 {
 		f := l.air[0]
 		select {
 		case <-f.token.Done():
-			failed = f.token.Error()
 		default:
-			l.settle(sent)
 			return nil
 		}
-		if failed != nil {
-			break
+		if err := f.token.Error(); err != nil {
+			return err
 		}
 		l.air = l.air[1:]
 		switch f.cargo {
@@ -78,16 +76,10 @@ func (l *link) land() error {
 			sent = f.seq
 		case repeat:
 			l.again--
-			err := l.p.out.Resent(f.seq)
-			l.p.outbox("resent", err)
-			l.acknowledged()
-			if err == nil && l.again == 0 && len(l.repeats) == 0 {
-				l.look = true // there may be more of them
-			}
+			l.settleRepeat(f.seq)
 		}
 	}
-	l.settle(sent)
-	return failed
+	return nil
 }
 
 // settle tells the outbox that all events up to seq are acknowledged; 0 none.
@@ -97,6 +89,16 @@ func (l *link) settle(seq uint64) {
 	}
 	l.p.outbox("sent", l.p.out.Sent(seq))
 	l.acknowledged()
+}
+
+// settleRepeat does so for an event that was sent again.
+func (l *link) settleRepeat(seq uint64) {
+	err := l.p.out.Resent(seq)
+	l.p.outbox("resent", err)
+	l.acknowledged()
+	if err == nil && l.again == 0 && len(l.repeats) == 0 {
+		l.look = true // there may be more of them
+	}
 }
 
 func (l *link) acknowledged() {

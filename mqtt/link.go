@@ -111,7 +111,7 @@ func (l *link) run(ctx context.Context) *ending {
 			return l.broken(err)
 		case <-l.head():
 		case <-l.p.wake:
-			l.look, l.held = true, false
+			l.lookAgain()
 		case <-timer.C:
 		}
 	}

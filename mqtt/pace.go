@@ -22,7 +22,7 @@ func newPace(rate float64) pace {
 
 // wait is how long the next event must wait, 0 if it may go now.
 func (p *pace) wait(now time.Time) time.Duration {
-	if p.every == 0 {
+	if p.every == 0 || p.next.Before(now) {
 		return 0
 	}
 	return max(0, p.next.Sub(now)-(burst-1)*p.every)

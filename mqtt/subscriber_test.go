@@ -1,0 +1,121 @@
+package mqtt
+
+import (
+	"net"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/eclipse/paho.mqtt.golang/packets"
+)
+
+// subscriber sees what a broker hands out. It comes back whenever it can.
+type subscriber struct {
+	mu       sync.Mutex
+	got      []message
+	sessions int // subscriptions acknowledged
+	end      chan struct{}
+}
+
+// subscribe subscribes to a filter at QoS 1 and returns when that is
+// acknowledged.
+func subscribe(t testing.TB, addr, user, password, filter string) *subscriber {
+	t.Helper()
+	s := &subscriber{end: make(chan struct{})}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for {
+			s.visit(addr, user, password, filter)
+			select {
+			case <-s.end:
+				return
+			case <-time.After(5 * time.Millisecond):
+			}
+		}
+	}()
+	t.Cleanup(func() {
+		close(s.end)
+		<-done
+	})
+	s.awaitSession(t, 1)
+	return s
+}
+
+func (s *subscriber) awaitSession(t testing.TB, n int) {
+	t.Helper()
+	until(t, "subscription acknowledged", func() bool {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		return s.sessions >= n
+	})
+}
+
+// visit is one connection of the subscriber.
+func (s *subscriber) visit(addr, user, password, filter string) {
+	conn, err := net.Dial("tcp", addr)
+	if err != nil {
+		return
+	}
+	defer conn.Close() //nolint:errcheck // test
+	gone := make(chan struct{})
+	defer close(gone)
+	go func() {
+		select {
+		case <-s.end:
+			_ = conn.Close()
+		case <-gone:
+		}
+	}()
+	c := packets.NewControlPacket(packets.Connect).(*packets.ConnectPacket)
+	c.ProtocolName, c.ProtocolVersion, c.CleanSession, c.ClientIdentifier = "MQTT", 4, true, "subscriber"
+	if user != "" {
+		c.UsernameFlag, c.PasswordFlag, c.Username, c.Password = true, true, user, []byte(password)
+	}
+	sub := packets.NewControlPacket(packets.Subscribe).(*packets.SubscribePacket)
+	sub.MessageID, sub.Topics, sub.Qoss = 1, []string{filter}, []byte{1}
+	if c.Write(conn) != nil || sub.Write(conn) != nil {
+		return
+	}
+	for {
+		cp, err := packets.ReadPacket(conn)
+		if err != nil {
+			return
+		}
+		switch cp := cp.(type) {
+		case *packets.SubackPacket:
+			s.mu.Lock()
+			s.sessions++
+			s.mu.Unlock()
+		case *packets.PublishPacket:
+			s.mu.Lock()
+			s.got = append(s.got, message{topic: cp.TopicName, payload: string(cp.Payload), retained: cp.Retain, qos: cp.Qos})
+			s.mu.Unlock()
+			if cp.Qos == 1 {
+				ack := packets.NewControlPacket(packets.Puback).(*packets.PubackPacket)
+				ack.MessageID = cp.MessageID
+				if ack.Write(conn) != nil {
+					return
+				}
+			}
+		}
+	}
+}
+
+// messages are those received so far that the filter takes; nil takes all.
+func (s *subscriber) messages(filter func(message) bool) []message {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	var found []message
+	for _, m := range s.got {
+		if filter == nil || filter(m) {
+			found = append(found, m)
+		}
+	}
+	return found
+}
+
+// on takes messages of one topic.
+func on(topic string) func(message) bool {
+	return func(m message) bool { return m.topic == topic }
+}
