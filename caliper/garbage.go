@@ -1,0 +1,56 @@
+package caliper
+
+import (
+	"time"
+
+	"benchtally/caliper/frame"
+)
+
+// Limits of what is told frame by frame (own choice, no source): so many frames
+// in a row that cannot be read, within floodTime, or so many more however slow,
+// are one fault.
+const (
+	flood     = 5
+	floodTime = time.Second
+	trickle   = 30
+)
+
+// refusals counts frames in a row that could not be read.
+type refusals struct {
+	InRow int                  `json:"in_row,omitempty"` // up to trickle
+	Times [flood]time.Duration `json:"times"`            // of the latest, at InRow mod flood
+	Quiet bool                 `json:"quiet,omitempty"`  // told as a fault
+}
+
+// refuse tells that a frame does not count because it cannot be read.
+func (r *Reader) refuse(line []byte, why string) {
+	if r.Send.Streaming {
+		r.Send.Seen = r.Now
+	}
+	b := &r.Bad
+	b.Times[b.InRow%flood] = r.Now
+	b.InRow++
+	first := b.Times[b.InRow%flood] // the oldest once there are so many
+	many := b.InRow >= flood && r.Now-first <= floodTime || b.InRow >= trickle
+	if b.InRow >= trickle {
+		b.InRow -= flood // keeps its place among the times
+	}
+	if b.Quiet || r.Send.Streaming {
+		return
+	}
+	raw := frame.Raw(line)
+	r.emit(Event{Kind: Refused, Raw: raw, Reason: why})
+	if many {
+		b.Quiet = true
+		r.emit(Event{Kind: Fault, Cause: Garbage, Raw: raw,
+			Reason: "frame after frame is no reading: check baud rate, parity, data bits and format; the latest: " + why})
+	}
+}
+
+// legible tells that a frame could be read.
+func (r *Reader) legible() {
+	if r.Bad.Quiet {
+		r.emit(Event{Kind: Clear, Cause: Garbage, Reason: "the caliper's frames can be read again"})
+	}
+	r.Bad = refusals{}
+}

@@ -1,0 +1,78 @@
+package caliper
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"time"
+
+	"go.bug.st/serial"
+	"golang.org/x/sys/unix"
+)
+
+// device is an open caliper port. One goroutine reads, writes and closes it.
+type device interface {
+	// Read waits for bytes; (0, nil) means that the timeout passed.
+	Read(b []byte) (int, error)
+	SetReadTimeout(d time.Duration) error
+	// Ask throws away what has arrived and sends a request.
+	Ask(request string) error
+	Close() error
+}
+
+// serialPort adapts the serial library, the only place that knows it.
+type serialPort struct{ serial.Port }
+
+// openSerial opens the device exclusively. Errors that have a remedy are
+// fs.ErrNotExist, fs.ErrPermission and unix.EBUSY.
+func openSerial(path string, p Port) (device, error) {
+	mode := &serial.Mode{BaudRate: p.Baud, DataBits: p.DataBits}
+	switch p.Parity {
+	case "even":
+		mode.Parity = serial.EvenParity
+	case "odd":
+		mode.Parity = serial.OddParity
+	case "mark":
+		mode.Parity = serial.MarkParity
+	case "space":
+		mode.Parity = serial.SpaceParity
+	default:
+		mode.Parity = serial.NoParity
+	}
+	if p.StopBits == "2" {
+		mode.StopBits = serial.TwoStopBits
+	}
+	// Only when asked for: a line without modem control refuses it.
+	if p.DTR != "" || p.RTS != "" {
+		mode.InitialStatusBits = &serial.ModemOutputBits{DTR: p.DTR != "off", RTS: p.RTS != "off"}
+	}
+	port, err := serial.Open(path, mode)
+	if err == nil {
+		return serialPort{port}, nil
+	}
+	var pe *serial.PortError
+	if errors.As(err, &pe) { // the library's error does not unwrap
+		switch pe.Code() {
+		case serial.PortBusy:
+			err = unix.EBUSY
+		case serial.PermissionDenied:
+			err = fs.ErrPermission
+		case serial.PortNotFound:
+			err = fs.ErrNotExist
+		case serial.InvalidSerialPort, serial.InvalidSpeed, serial.InvalidDataBits, serial.InvalidParity,
+			serial.InvalidStopBits, serial.InvalidTimeoutValue, serial.ErrorEnumeratingPorts,
+			serial.PortClosed, serial.FunctionNotImplemented:
+		}
+	}
+	return nil, err
+}
+
+func (s serialPort) Ask(request string) error {
+	if err := s.ResetInputBuffer(); err != nil {
+		return fmt.Errorf("empty the input: %w", err)
+	}
+	if _, err := s.Write([]byte(request)); err != nil {
+		return fmt.Errorf("send the request: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,90 @@
+package caliper
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"os/user"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"syscall"
+
+	"golang.org/x/sys/unix"
+)
+
+// absent says that nothing is there and what is there instead.
+func (m machine) absent(name string) error {
+	var names []string
+	for _, p := range m.ports() {
+		if p.Kind == KindSerial || m.isInput(name) {
+			names = append(names, p.Name)
+		}
+	}
+	if len(names) == 0 {
+		return fmt.Errorf("%s is not there, and no other port is: %w; plug the caliper's cable in", name, fs.ErrNotExist)
+	}
+	return fmt.Errorf("%s is not there: %w; plug the caliper's cable in, or name one of the ports that are: %s", name, fs.ErrNotExist, strings.Join(names, ", "))
+}
+
+// trouble says what to do about an error of finding or opening.
+func (m machine) trouble(path string, err error) error {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return m.absent(path)
+	case errors.Is(err, fs.ErrPermission):
+		return fmt.Errorf("open %s: %w; %s", path, err, m.remedy(path))
+	case errors.Is(err, unix.EBUSY):
+		return fmt.Errorf("open %s: another program has it: %w; %s", path, err, m.holder(path))
+	case errors.Is(err, unix.ENODEV) || errors.Is(err, unix.ENXIO) || errors.Is(err, unix.EIO):
+		return fmt.Errorf("open %s: the device does not answer: %w; pull its cable and plug it in again", path, err)
+	default:
+		return fmt.Errorf("open %s: %w", path, err)
+	}
+}
+
+// remedy names the group that may open the device.
+func (m machine) remedy(path string) string {
+	group := "dialout"
+	if m.isInput(path) {
+		group = "input"
+	}
+	if info, err := os.Stat(path); err == nil {
+		if st, ok := info.Sys().(*syscall.Stat_t); ok {
+			switch {
+			case info.Mode().Perm()&0o060 != 0o060 || st.Gid == 0:
+				return fmt.Sprintf("no group may use it: install the udev rule that gives it to the group %s, then plug it in again", group)
+			default:
+				if g, err := user.LookupGroupId(strconv.FormatUint(uint64(st.Gid), 10)); err == nil {
+					group = g.Name
+				}
+			}
+		}
+	}
+	return fmt.Sprintf("put the user in its group: sudo usermod -aG %s %s, then log in again or restart the service", group, me())
+}
+
+func me() string {
+	if u, err := user.Current(); err == nil {
+		return u.Username
+	}
+	return "USER"
+}
+
+// holder names the program that has the device open, as far as this user may see.
+func (m machine) holder(path string) string {
+	real, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		real = path
+	}
+	fds, _ := filepath.Glob(filepath.Join(m.proc, "[0-9]*", "fd", "*")) // a bad pattern cannot be
+	for _, fd := range fds {
+		if target, err := os.Readlink(fd); err != nil || target != real {
+			continue
+		}
+		dir := filepath.Dir(filepath.Dir(fd))
+		return fmt.Sprintf("end the program %s, process %s", m.fact(dir, "comm"), filepath.Base(dir))
+	}
+	return fmt.Sprintf("end that program; `sudo fuser %s` names it", real)
+}
