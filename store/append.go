@@ -110,6 +110,10 @@ func (s *Store) keepRecords(tx *bbolt.Tx, rs []record.Record) error {
 			return err
 		}
 	}
+	last := seqKey(rs[len(rs)-1].Seq)
+	if err := tx.Bucket(bucketMeta).Put(keyLast, seal(keyLast, last)); err != nil {
+		return err
+	}
 	size := 0
 	add := make([]entry, 0, len(rs))
 	for i := range rs {

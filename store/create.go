@@ -49,6 +49,8 @@ func create(path string) error {
 			{keyFormat, binary.BigEndian.AppendUint32(nil, format)},
 			{keyID, []byte(random())},
 			{keySession, seqKey(0)},
+			{keyFirst, seqKey(1)},
+			{keyLast, seqKey(0)},
 			{keySent, seqKey(0)},
 			{keyResend, nil},
 		} {

@@ -15,6 +15,9 @@ import (
 // at most that many events again.
 const keepEvery = 64
 
+// maxUnreadable is how many records that cannot be read are passed in one call.
+const maxUnreadable = 1000
+
 // Unsent gives the oldest records not yet sent and after the seq given, at most
 // limit of them. Records that cannot be read are left out; the error, which
 // wraps [ErrCorrupt], names them, and the events are good all the same.
@@ -29,23 +32,22 @@ func (s *Store) Unsent(after uint64, limit int) ([]record.Event, error) {
 
 // events gives at most limit records after one seq up to another.
 func (s *Store) events(after, to uint64, limit int) (events []record.Event, err error) {
+	if limit <= 0 {
+		return nil, nil
+	}
 	var unreadable []error
 	var json []byte // shared by several events
 	err = s.view(func(tx *bbolt.Tx) error {
 		events, unreadable = nil, nil
 		var run span
 		var inner error
-		err := walk(tx, after, func(seq uint64, key, value []byte) bool {
-			if seq > to || len(events) >= limit {
-				return false
-			}
-			r, err := readRecord(seq, key, value)
+		err := s.walk(tx, after, to, func(r record.Record, err error) bool {
 			if err != nil {
-				unreadable = append(unreadable, s.badRecord(seq, err))
-				return true
+				unreadable = append(unreadable, err)
+				return len(unreadable) < maxUnreadable
 			}
-			if !run.holds(seq) {
-				if run, inner = findRun(tx, seq); inner != nil {
+			if !run.holds(r.Seq) {
+				if run, inner = findRun(tx, r.Seq); inner != nil {
 					return false
 				}
 			}
@@ -55,11 +57,11 @@ func (s *Store) events(after, to uint64, limit int) (events []record.Event, err 
 			start := len(json)
 			json = r.AppendJSON(json)
 			events = append(events, record.Event{
-				Seq:    seq,
-				ID:     s.id + "-" + run.name + "-" + strconv.FormatUint(seq, 10),
+				Seq:    r.Seq,
+				ID:     s.id + "-" + run.name + "-" + strconv.FormatUint(r.Seq, 10),
 				Record: json[start:len(json):len(json)],
 			})
-			return true
+			return len(events) < limit
 		})
 		return errors.Join(err, inner)
 	})
@@ -166,12 +168,8 @@ func (s *Store) Queue() (n uint64, oldest time.Time, err error) {
 	}
 	var bad error
 	err = s.view(func(tx *bbolt.Tx) error {
-		return walk(tx, sent, func(seq uint64, key, value []byte) bool {
-			r, err := readRecord(seq, key, value)
-			if err != nil {
-				bad = s.badRecord(seq, err)
-			}
-			oldest = r.At
+		return s.walk(tx, sent, last, func(r record.Record, err error) bool {
+			oldest, bad = r.At, err
 			return false
 		})
 	})
@@ -185,12 +183,11 @@ func (s *Store) NextSession() (session uint64, err error) {
 	defer s.writing.Unlock()
 	err = s.commit(func(tx *bbolt.Tx) error {
 		m := tx.Bucket(bucketMeta)
-		b, err := field(m, keySession, 8)
+		n, err := number(m, keySession)
 		if err != nil {
 			return err
 		}
-		session, _ = keySeq(b)
-		session++
+		session = n + 1
 		return m.Put(keySession, seal(keySession, seqKey(session)))
 	})
 	if err != nil {

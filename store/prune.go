@@ -70,7 +70,11 @@ func (s *Store) Prune(before time.Time, limit int) (int, error) {
 				return err
 			}
 		}
-		return pruneRuns(tx, binary.BigEndian.Uint64(keys[old-1])+1)
+		oldest := binary.BigEndian.Uint64(keys[old-1]) + 1
+		if err := tx.Bucket(bucketMeta).Put(keyFirst, seal(keyFirst, seqKey(oldest))); err != nil {
+			return err
+		}
+		return pruneRuns(tx, oldest)
 	})
 	if err != nil {
 		return 0, err

@@ -2,6 +2,7 @@ package store
 
 import (
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"iter"
 
@@ -14,9 +15,10 @@ import (
 const pageOf = 256
 
 // Records gives all records after the seq given that are kept when the walk
-// begins, oldest first. A record that cannot be read comes as an error that
-// wraps [ErrCorrupt], with its Seq alone, and the walk goes on; any other error
-// is the last. No transaction is open while the loop's body runs, so it may take
+// begins, oldest first. A record that cannot be read comes as an error with its
+// Seq alone, several that are missing as one error with the Seq of the last of
+// them, and the walk goes on; an error without Seq is the end. All these wrap
+// [ErrCorrupt] or [ErrNewer]. No transaction is open while the loop's body runs, so it may take
 // its time and may call the store.
 func (s *Store) Records(after uint64) iter.Seq2[record.Record, error] {
 	return func(yield func(record.Record, error) bool) {
@@ -28,33 +30,68 @@ func (s *Store) Records(after uint64) iter.Seq2[record.Record, error] {
 		for to := s.Last(); after < to; {
 			page = page[:0]
 			err := s.view(func(tx *bbolt.Tx) error {
-				return walk(tx, after, func(seq uint64, key, value []byte) bool {
-					if seq > to || len(page) == pageOf {
-						return false
-					}
-					r, err := readRecord(seq, key, value)
-					if err != nil {
-						r, err = record.Record{Seq: seq}, s.badRecord(seq, err)
-					}
+				return s.walk(tx, after, to, func(r record.Record, err error) bool {
 					page = append(page, item{r, err})
-					return true
+					return len(page) < pageOf
 				})
 			})
-			if err != nil {
-				yield(record.Record{}, err)
-				return
-			}
-			if len(page) == 0 {
-				return
-			}
 			for _, i := range page {
 				if !yield(i.r, i.err) {
 					return
 				}
+				after = i.r.Seq
 			}
-			after = page[len(page)-1].r.Seq
+			if err != nil {
+				yield(record.Record{}, err)
+				return
+			}
 		}
 	}
+}
+
+// walk calls fn with each record after one seq up to another, oldest first,
+// until fn returns false. Every seq in between that was not pruned must turn up.
+func (s *Store) walk(tx *bbolt.Tx, after, to uint64, fn func(record.Record, error) bool) error {
+	if after >= to {
+		return nil
+	}
+	first, err := number(tx.Bucket(bucketMeta), keyFirst)
+	if err != nil {
+		return err
+	}
+	next := max(after+1, first)
+	missing := func(last uint64) bool {
+		err := fmt.Errorf("store: %s: records %d to %d: the file %w, they are missing", s.path, next, last, ErrCorrupt)
+		next = last + 1
+		return fn(record.Record{Seq: last}, err)
+	}
+	for _, name := range [][]byte{bucketRecords, bucketTail} {
+		c := tx.Bucket(name).Cursor()
+		for k, v := c.Seek(seqKey(next)); k != nil && next <= to; k, v = c.Next() {
+			seq, _ := keySeq(k)
+			r, err := readRecord(seq, k, v)
+			if whole := err == nil || errors.Is(err, ErrNewer); seq < next || seq > next && !whole {
+				continue // the key itself cannot be right: the record counts as missing
+			}
+			if seq > next && !missing(min(seq-1, to)) {
+				return nil
+			}
+			if seq > to {
+				return nil
+			}
+			next = seq + 1
+			if err != nil {
+				r, err = record.Record{Seq: seq}, s.badRecord(seq, err)
+			}
+			if !fn(r, err) {
+				return nil
+			}
+		}
+	}
+	if next <= to {
+		missing(to)
+	}
+	return nil
 }
 
 // State is the newest state kept and the seq up to which it is folded; nil and

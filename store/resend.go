@@ -62,8 +62,9 @@ func (s *Store) refuseResend(from, to uint64) error {
 		return fmt.Errorf("the last record kept is %d", last)
 	}
 	var oldest uint64
-	err := s.view(func(tx *bbolt.Tx) error {
-		return walk(tx, 0, func(seq uint64, _, _ []byte) bool { oldest = seq; return false })
+	err := s.view(func(tx *bbolt.Tx) (err error) {
+		oldest, err = number(tx.Bucket(bucketMeta), keyFirst)
+		return err
 	})
 	if err == nil && from < oldest {
 		return fmt.Errorf("the oldest record kept is %d", oldest)

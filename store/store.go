@@ -1,7 +1,6 @@
 package store
 
 import (
-	"bytes"
 	"crypto/rand"
 	"encoding/binary"
 	"encoding/hex"
@@ -33,6 +32,8 @@ var (
 	keyFormat  = []byte("format")  // uint32
 	keyID      = []byte("id")      // text
 	keySession = []byte("session") // uint64
+	keyFirst   = []byte("first")   // uint64, the oldest record that must be there
+	keyLast    = []byte("last")    // uint64, the newest
 	keySent    = []byte("sent")    // uint64
 	keyResend  = []byte("resend")  // pairs of uint64
 	keyNote    = []byte("note")    // any bytes
@@ -167,25 +168,23 @@ func (s *Store) open(o Options) error {
 				return unfit(fmt.Sprintf("bucket %q is missing", name))
 			}
 		}
-		return s.load(tx, m)
+		return s.load(m)
 	})
 }
 
 // load reads identity, last seq and cursors.
-func (s *Store) load(tx *bbolt.Tx, m *bbolt.Bucket) error {
+func (s *Store) load(m *bbolt.Bucket) error {
 	id, err := field(m, keyID, 0)
 	if err != nil {
 		return err
 	}
 	s.id = string(id)
-	if s.last, err = lastSeq(tx); err != nil {
+	if s.last, err = number(m, keyLast); err != nil {
 		return err
 	}
-	sent, err := field(m, keySent, 8)
-	if err != nil {
+	if s.now.sent, err = number(m, keySent); err != nil {
 		return err
 	}
-	s.now.sent = binary.BigEndian.Uint64(sent)
 	if s.now.sent > s.last {
 		return unfit(fmt.Sprintf("record %d was sent, but the last one kept is %d", s.now.sent, s.last))
 	}
@@ -265,18 +264,11 @@ func field(m *bbolt.Bucket, key []byte, size int) ([]byte, error) {
 	return b, nil
 }
 
-// lastSeq is the highest seq kept: the last key of the tail, or of the records.
-func lastSeq(tx *bbolt.Tx) (uint64, error) {
-	for _, name := range [][]byte{bucketTail, bucketRecords} {
-		if k, _ := tx.Bucket(name).Cursor().Last(); k != nil {
-			seq, ok := keySeq(k)
-			if !ok {
-				return 0, unfit(fmt.Sprintf("bucket %q has the key %x", name, k))
-			}
-			return seq, nil
-		}
-	}
-	return 0, nil
+// number reads a value of the meta bucket that is a number.
+func number(m *bbolt.Bucket, key []byte) (uint64, error) {
+	b, err := field(m, key, 8)
+	n, _ := keySeq(b)
+	return n, err
 }
 
 // random is a name nobody else has: 64 random bits in hexadecimal.
@@ -344,28 +336,6 @@ func (s *Store) abandon() {
 func (s *Store) view(fn func(*bbolt.Tx) error) error {
 	if err := guard(func() error { return s.db.View(fn) }); err != nil {
 		return s.failure(err)
-	}
-	return nil
-}
-
-// walk calls fn with each record after the seq given, oldest first, until fn
-// returns false.
-func walk(tx *bbolt.Tx, after uint64, fn func(seq uint64, key, value []byte) bool) error {
-	if after+1 == 0 {
-		return nil
-	}
-	from := seqKey(after + 1)
-	for _, name := range [][]byte{bucketRecords, bucketTail} {
-		c := tx.Bucket(name).Cursor()
-		for k, v := c.Seek(from); k != nil; k, v = c.Next() {
-			seq, ok := keySeq(k)
-			if !ok || bytes.Compare(k, from) < 0 {
-				return unfit(fmt.Sprintf("bucket %q has the key %x", name, k))
-			}
-			if !fn(seq, k, v) {
-				return nil
-			}
-		}
 	}
 	return nil
 }

@@ -20,7 +20,7 @@ type Report struct {
 	Bytes   int64    `json:"bytes"`
 	ID      string   `json:"id,omitempty"`
 	Records uint64   `json:"records"` // that can be read
-	First   uint64   `json:"first"`   // seq of the oldest
+	First   uint64   `json:"first"`   // seq of the oldest that must be there
 	Last    uint64   `json:"last"`    // seq of the newest
 	Sent    uint64   `json:"sent"`    // seq up to which all were sent
 	State   uint64   `json:"state"`   // seq up to which the state is folded
@@ -33,7 +33,7 @@ type Report struct {
 // to it and without trusting it. The error is for a file that could not be
 // checked: missing, not readable, in use ([ErrLocked]) or [ErrNewer].
 func Verify(path string) (Report, error) {
-	c := checker{report: Report{Path: path}}
+	c := checker{report: Report{Path: path}, has: map[string]bool{}, next: 1}
 	if err := c.file(path); err != nil {
 		return c.report, (&Store{path: path}).failure(err)
 	}
@@ -52,8 +52,9 @@ type checker struct {
 	found  int
 	newer  bool
 
-	hasFormat, hasID, hasSent, hasState bool
-	runs                                []uint64 // first seq of each
+	has  map[string]bool // values of meta
+	next uint64          // seq that must come next
+	runs []uint64        // first seq of each
 }
 
 func (c *checker) damage(format string, args ...any) {
@@ -122,7 +123,7 @@ func (c *checker) visit(path string, key, value []byte) {
 			c.damage("state: %v", describe(err))
 			return
 		}
-		c.report.State, c.hasState = binary.BigEndian.Uint64(b), true
+		c.report.State = binary.BigEndian.Uint64(b)
 	case "rest/runs":
 		seq, ok := keySeq(key)
 		if err != nil || !ok {
@@ -150,63 +151,79 @@ func describe(err error) error {
 }
 
 func (c *checker) meta(key string, b []byte) {
-	number := func(into *uint64, has *bool) {
+	c.has[key] = true
+	number := func() uint64 {
 		n, ok := keySeq(b)
 		if !ok {
 			c.damage("meta: %s: has %d bytes, not 8", key, len(b))
-			return
 		}
-		*into, *has = n, true
+		return n
 	}
 	switch key {
 	case string(keyFormat):
-		c.hasFormat = len(b) == 4
-		c.newer = c.hasFormat && binary.BigEndian.Uint32(b) > format
+		c.newer = len(b) == 4 && binary.BigEndian.Uint32(b) > format
 	case string(keyID):
-		c.report.ID, c.hasID = string(b), true
+		c.report.ID = string(b)
+	case string(keyFirst):
+		c.report.First = number()
+		c.next = c.report.First
+	case string(keyLast):
+		c.report.Last = number()
 	case string(keySent):
-		number(&c.report.Sent, &c.hasSent)
+		c.report.Sent = number()
+	case string(keySession):
+		number()
 	case string(keyResend):
 		if _, err := readRequests(b); err != nil {
 			c.damage("meta: %v", err)
 		}
-	case string(keySession):
-		var session uint64
-		var has bool
-		number(&session, &has)
 	}
 }
 
 // record checks one record and that it follows the one before.
 func (c *checker) record(key, value []byte) {
 	seq, ok := keySeq(key)
-	if !ok {
+	_, err := readRecord(seq, key, value)
+	switch {
+	case !ok:
 		c.damage("record with the key %x: a key has 8 bytes", key)
 		return
-	}
-	r := &c.report
-	switch next := r.Last + 1; {
-	case r.First == 0:
-		r.First = seq
-	case seq > next:
-		c.damage("records %d to %d are missing", next, seq-1)
-	case seq < next:
-		c.damage("record %d comes after record %d", seq, r.Last)
-	}
-	r.Last = max(r.Last, seq)
-	if _, err := readRecord(seq, key, value); err != nil {
-		c.damage("record %d: %v", seq, err)
+	case err != nil && seq != c.next:
+		c.damage("record with the key %d, expected %d: %v", seq, c.next, err)
 		return
+	case err != nil:
+		c.damage("record %d: %v", seq, err)
+	case seq < c.next:
+		c.damage("record %d comes where %d was expected", seq, c.next)
+		return
+	case seq > c.next:
+		c.missing(seq - 1)
 	}
-	r.Records++
+	if err == nil {
+		c.report.Records++
+	}
+	c.next = seq + 1
+}
+
+// missing says that the records expected up to a seq are not there.
+func (c *checker) missing(last uint64) {
+	c.damage("records %d to %d are missing", c.next, last)
 }
 
 // whole checks what only all values together can show.
 func (c *checker) whole() {
 	r := &c.report
 	r.Runs = len(c.runs)
-	if !c.hasFormat || !c.hasID || !c.hasSent {
-		c.damage("meta: format, identity or sent cursor is missing")
+	for _, key := range [][]byte{keyFormat, keyID, keySession, keyFirst, keyLast, keySent, keyResend} {
+		if !c.has[string(key)] {
+			c.damage("meta: %s is missing", key)
+		}
+	}
+	switch {
+	case c.next <= r.Last:
+		c.missing(r.Last)
+	case c.next > r.Last+1:
+		c.damage("record %d is there, but the last one kept should be %d", c.next-1, r.Last)
 	}
 	if r.Sent > r.Last {
 		c.damage("the sent cursor is at %d, behind the last record %d", r.Sent, r.Last)
@@ -214,11 +231,10 @@ func (c *checker) whole() {
 	if r.State > r.Last {
 		c.damage("the state is folded up to %d, behind the last record %d", r.State, r.Last)
 	}
-	if r.First > 1 && r.First > min(r.Sent, r.State)+1 {
-		c.damage("records 1 to %d are missing, but only those up to %d were sent and folded into the state",
-			r.First-1, min(r.Sent, r.State))
+	if r.First > min(r.Sent, r.State)+1 {
+		c.damage("records before %d were pruned, but only those up to %d were sent and folded into the state", r.First, min(r.Sent, r.State))
 	}
-	if r.First > 0 && (len(c.runs) == 0 || c.runs[0] > r.First) {
+	if r.Last > 0 && (len(c.runs) == 0 || c.runs[0] > r.First) {
 		c.damage("record %d belongs to no run", r.First)
 	}
 	for i, first := range c.runs {
