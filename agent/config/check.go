@@ -82,6 +82,28 @@ func requestBytes(s string) string {
 	return ""
 }
 
+// stopBits takes 1 or 2.
+func stopBits(c *Config, v any) string {
+	var n int
+	if wrong := number(func(*Config) *int { return &n }, 1, 2)(c, v); wrong != "" {
+		return wrong
+	}
+	c.Caliper.StopBits = strconv.Itoa(n)
+	return ""
+}
+
+// controlLine takes the state of a control line of the caliper's port.
+func controlLine(at func(*Config) *string) setter {
+	take := choice(at, "on", "off", "leave")
+	return func(c *Config, v any) string {
+		if v == "leave" {
+			*at(c) = ""
+			return ""
+		}
+		return take(c, v)
+	}
+}
+
 func plainText(s string) string {
 	if !printable(s, 128) {
 		return "want at most 128 bytes without control characters"

@@ -56,34 +56,20 @@ type Switch struct {
 	Stuck    time.Duration // a closure longer than this is a fault; from Cycle to 1 h
 }
 
-// What makes a caliper send a reading.
-const (
-	Send    = "send"    // its button, one frame a press
-	Stream  = "stream"  // nothing, it sends all the time
-	Request = "request" // bytes that the agent sends
-)
-
-// States of the caliper port's control lines, which often feed its cable.
-const (
-	On    = "on"
-	Off   = "off"
-	Leave = "leave" // as the system sets them
-)
-
 // Caliper is the caliper and the serial port it hangs on.
 type Caliper struct {
 	Port   string
 	Format string     // "auto" or the name of a format; its form alone is checked
 	Unit   crimp.Unit // of frames that carry none
 
-	Trigger string // Send, Stream or Request
-	Request string // bytes that ask for a reading, 1 to 16 of ASCII; "" unless Trigger is Request
+	Trigger string // what makes it send: "send" its button, "stream" nothing, "request" being asked
+	Request string // bytes that ask for a reading, up to 16 of ASCII; not empty where Trigger is "request"
 
 	Baud     int    // 300 to 921600
 	DataBits int    // 7 or 8
 	Parity   string // "none", "even", "odd", "mark" or "space"
-	StopBits int    // 1 or 2
-	DTR, RTS string // On, Off or Leave
+	StopBits string // "1" or "2"
+	DTR, RTS string // "on", "off" or "" for left alone
 
 	Zero  crimp.Length // largest reading with the jaws closed that is still good; 0 to 0.25 mm
 	Limit crimp.Length // permissible error of the caliper; 0.001 mm to 1 mm
@@ -148,8 +134,8 @@ func defaults(file string) *Config {
 			Stuck:     2 * time.Minute,
 		},
 		Caliper: Caliper{
-			Format: "auto", Unit: crimp.Inches, Trigger: Send,
-			Baud: 9600, DataBits: 8, Parity: "none", StopBits: 1, DTR: Leave, RTS: Leave,
+			Format: "auto", Unit: crimp.Inches, Trigger: "send",
+			Baud: 9600, DataBits: 8, Parity: "none", StopBits: "1",
 			Zero: crimp.Thousandth / 2,
 			// DIN 862, digital calipers up to 100 mm; second-hand, not read in the standard.
 			Limit: 20 * crimp.Micrometre,

@@ -74,8 +74,8 @@ func TestEveryKeyReachesItsField(t *testing.T) {
 		},
 		Caliper: Caliper{
 			Port: "/dev/serial/by-id/usb-bridge-if00", Format: "signed-decimal", Unit: crimp.Millimetres,
-			Trigger: Request, Request: "R\r", Baud: 4800, DataBits: 7, Parity: "even", StopBits: 2,
-			DTR: On, RTS: Off, Zero: mm / 100, Limit: 3 * mm / 100,
+			Trigger: "request", Request: "R\r", Baud: 4800, DataBits: 7, Parity: "even", StopBits: "2",
+			DTR: "on", RTS: "off", Zero: mm / 100, Limit: 3 * mm / 100,
 		},
 		Measure:    Measure{Places: 4, Every: 5, Ovality: 15 * mm / 100, U: 8 * crimp.Micrometre, Confidence: 0.95},
 		Correction: Correction{PriorSD: mm / 10, NoiseSD: mm / 50, DriftSD: 100, Hold: mm / 100},
@@ -115,7 +115,7 @@ func TestDefaults(t *testing.T) {
 		},
 		Caliper: Caliper{
 			Port: "/dev/caliper0", Format: "auto", Unit: "in", Trigger: "send", Baud: 9600, DataBits: 8,
-			Parity: "none", StopBits: 1, DTR: "leave", RTS: "leave", Zero: 12_700, Limit: 20_000,
+			Parity: "none", StopBits: "1", Zero: 12_700, Limit: 20_000,
 		},
 		Measure:    Measure{Places: 3, Every: 1},
 		Correction: Correction{NoiseSD: 25_400},

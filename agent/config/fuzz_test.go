@@ -93,7 +93,9 @@ func checkConfig(t *testing.T, c *Config) {
 	in("port", int64(len(c.Caliper.Port)), 1, 255)
 	in("baud", int64(c.Caliper.Baud), 300, 921600)
 	in("data_bits", int64(c.Caliper.DataBits), 7, 8)
-	in("stop_bits", int64(c.Caliper.StopBits), 1, 2)
+	if s := c.Caliper.StopBits; s != "1" && s != "2" {
+		t.Errorf("stop_bits = %q", s)
+	}
 	in("request", int64(len(c.Caliper.Request)), 0, 16)
 	in("zero", int64(c.Caliper.Zero), 0, int64(mm/4))
 	in("limit", int64(c.Caliper.Limit), 1000, int64(mm))
@@ -119,7 +121,7 @@ func checkConfig(t *testing.T, c *Config) {
 	if c.Page.Listen != "" && loopback(c.Page.Listen) != "" {
 		t.Errorf("listen = %q", c.Page.Listen)
 	}
-	if c.Caliper.Trigger == Request && c.Caliper.Request == "" {
+	if c.Caliper.Trigger == onRequest && c.Caliper.Request == "" {
 		t.Error("a request without bytes")
 	}
 	for _, p := range []string{c.Store.Path, c.MQTT.PasswordFile, c.MQTT.CA, c.MQTT.Cert, c.MQTT.Key} {

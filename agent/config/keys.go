@@ -39,14 +39,14 @@ var keys = []key{
 	{"caliper", "port", `port = "/dev/serial/by-id/…" (benchtally ports lists the ports found)`, text(func(c *Config) *string { return &c.Caliper.Port }, portName)},
 	{"caliper", "format", "", text(func(c *Config) *string { return &c.Caliper.Format }, formatName)},
 	{"caliper", "unit", "", choice(func(c *Config) *crimp.Unit { return &c.Caliper.Unit }, crimp.Inches, crimp.Millimetres)},
-	{"caliper", "trigger", "", choice(func(c *Config) *string { return &c.Caliper.Trigger }, Send, Stream, Request)},
+	{"caliper", "trigger", "", choice(func(c *Config) *string { return &c.Caliper.Trigger }, "send", "stream", onRequest)},
 	{"caliper", "request", "", text(func(c *Config) *string { return &c.Caliper.Request }, requestBytes)},
 	{"caliper", "baud", "", number(func(c *Config) *int { return &c.Caliper.Baud }, 300, 921600)},
 	{"caliper", "data_bits", "", number(func(c *Config) *int { return &c.Caliper.DataBits }, 7, 8)},
 	{"caliper", "parity", "", choice(func(c *Config) *string { return &c.Caliper.Parity }, "none", "even", "odd", "mark", "space")},
-	{"caliper", "stop_bits", "", number(func(c *Config) *int { return &c.Caliper.StopBits }, 1, 2)},
-	{"caliper", "dtr", "", choice(func(c *Config) *string { return &c.Caliper.DTR }, On, Off, Leave)},
-	{"caliper", "rts", "", choice(func(c *Config) *string { return &c.Caliper.RTS }, On, Off, Leave)},
+	{"caliper", "stop_bits", "", stopBits},
+	{"caliper", "dtr", "", controlLine(func(c *Config) *string { return &c.Caliper.DTR })},
+	{"caliper", "rts", "", controlLine(func(c *Config) *string { return &c.Caliper.RTS })},
 	{"caliper", "zero", "", length(func(c *Config) *crimp.Length { return &c.Caliper.Zero }, 0, crimp.Millimetre/4)},
 	{"caliper", "limit", "", length(func(c *Config) *crimp.Length { return &c.Caliper.Limit }, crimp.Micrometre, crimp.Millimetre)},
 
@@ -81,6 +81,9 @@ var keys = []key{
 
 	{specsTable, "file", `file = "specs.csv"`, nil},
 }
+
+// onRequest is the trigger of a caliper that is asked for each reading.
+const onRequest = "request"
 
 // mostPlaces is the most readings that one verdict may want.
 const mostPlaces = 24

@@ -35,7 +35,7 @@ func (l *loader) relations() {
 	l.relate(s.Retracted == "" || s.Retracted != s.Rest, "switch.retracted", "switch.rest",
 		"the two switches want a line each, this one is taken by rest")
 
-	l.relate(c.Caliper.Trigger != Request || c.Caliper.Request != "", "caliper.request", "caliper.trigger",
+	l.relate(c.Caliper.Trigger != onRequest || c.Caliper.Request != "", "caliper.request", "caliper.trigger",
 		`trigger = "request" needs the bytes that ask for a reading, such as request = "R\r"`)
 
 	m := c.MQTT

@@ -29,7 +29,7 @@ func (c *Config) Warnings() (lines []string) {
 	if shakyPort.MatchString(c.Caliper.Port) {
 		warn("caliper.port", "this name may change when the cable is plugged in again: use the one under /dev/serial/by-id (benchtally ports shows it)")
 	}
-	if c.Caliper.Request != "" && c.Caliper.Trigger != Request {
+	if c.Caliper.Request != "" && c.Caliper.Trigger != onRequest {
 		warn("caliper.request", `is sent only with trigger = "request"`)
 	}
 	if c.Measure.Ovality > 0 && c.Measure.Places == 1 {
