@@ -58,13 +58,13 @@ func (f *Filter) next() (time.Duration, due) {
 	return first, what
 }
 
-// pass lets time pass up to limit, with the levels as they are. What could not
+// pass lets the time of this call pass, with the levels as they are. What could not
 // fall due at its time, because the level was away just then, does so now.
-func (f *Filter) pass(limit time.Duration) {
+func (f *Filter) pass() {
 	for {
 		m, what := f.next()
-		if what == nothing || m > limit {
-			f.now = limit
+		if what == nothing || m > f.passed {
+			f.now = f.passed
 			return
 		}
 		f.now = max(m, f.now)

@@ -94,7 +94,9 @@ type state struct {
 	counted  time.Duration // start of the last stroke, or never
 	fault    fault         // the active one
 
-	now time.Duration // up to where this call has come; 0 between calls
+	// Within a call only: how much time has passed since the one before, from which
+	// times count until the end of this one, and how much of it is dealt with.
+	passed, now time.Duration
 }
 
 const (
@@ -128,15 +130,14 @@ func NewFilterAtRest(s Settings, at time.Time) *Filter {
 // pass with the levels of that call, and then returns all that fell due, in
 // order. The slice is valid until the next call.
 func (f *Filter) Step(l Levels, at time.Time) []Event {
-	passed := f.begin(at)
-	f.pass(passed)
+	f.begin(at)
 
 	c, r := l.limit(f.s.Changeover), l.retract()
 	if c != f.limit.contact || r != f.retract.contact {
 		f.read(c, r)
-		f.pass(passed)
+		f.pass()
 	}
-	return f.end(at, passed)
+	return f.end()
 }
 
 // read takes in what the switches say now.
@@ -154,17 +155,15 @@ func (f *Filter) read(limit, retract contact) {
 // once, with Held if it has opened already, settled or not; not again later.
 // Returns like Step.
 func (f *Filter) Claim(at time.Time) []Event {
-	passed := f.begin(at)
-	f.pass(passed)
+	f.begin(at)
 	f.claim()
-	return f.end(at, passed)
+	return f.end()
 }
 
 // Fail says that the contacts could not be read: a fault, once, until they have
 // been read and have settled again. Returns like Step.
 func (f *Filter) Fail(err error, at time.Time) []Event {
-	passed := f.begin(at)
-	f.pass(passed)
+	f.begin(at)
 	f.claim()
 	for _, l := range [...]*line{&f.limit, &f.retract} {
 		l.lose()
@@ -173,7 +172,7 @@ func (f *Filter) Fail(err error, at time.Time) []Event {
 	if f.fault != lines {
 		f.raise(lines, lines.reason(f.s)+err.Error())
 	}
-	return f.end(at, passed)
+	return f.end()
 }
 
 // Wait is how long after at the filter wants its next Step: more than 0, at most
@@ -202,26 +201,26 @@ func (f *Filter) unsettled() bool {
 		f.retract.contact != unread && !f.retract.quiet
 }
 
-// begin opens a call and returns how much time has passed since the last one.
-func (f *Filter) begin(at time.Time) time.Duration {
-	var passed time.Duration
+// begin opens a call and lets the time pass since the one before.
+func (f *Filter) begin(at time.Time) {
+	f.passed, f.now = 0, 0
 	if !f.at.IsZero() { // not the first call
-		passed = f.since(at)
+		f.passed = f.since(at)
 	}
+	f.at = at
 	f.out = f.out[:0]
-	f.at = at.Add(-passed) // the same moment, on the clock as it is now
-	f.now = 0
-	return passed
+	f.pass()
 }
 
-// end closes a call: from here on, times count from at.
-func (f *Filter) end(at time.Time, passed time.Duration) []Event {
-	f.at = at
-	f.limit.age(passed)
-	f.retract.age(passed)
-	f.restless = before(f.restless, passed)
-	f.counted = before(f.counted, passed)
-	f.now = 0
+// end closes a call: from here on, times count from it.
+func (f *Filter) end() []Event {
+	if f.passed > 0 {
+		f.limit.age(f.passed)
+		f.retract.age(f.passed)
+		f.restless = before(f.restless, f.passed)
+		f.counted = before(f.counted, f.passed)
+	}
+	f.passed, f.now = 0, 0
 	return f.out
 }
 
@@ -229,6 +228,6 @@ func (f *Filter) end(at time.Time, passed time.Duration) []Event {
 func before(m, passed time.Duration) time.Duration { return max(m-passed, never) }
 
 func (f *Filter) emit(e Event, m time.Duration) {
-	e.At = f.at.Add(m)
+	e.At = f.at.Add(m - f.passed)
 	f.out = append(f.out, e)
 }
