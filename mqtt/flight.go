@@ -23,14 +23,14 @@ type flight struct {
 	seq   uint64 // of an event
 	index int    // of a retained topic
 	topic string
-	size  int
+	size  int // of its payload, bytes
 	due   time.Time
 }
 
 // publish hands a message to the client library.
 func (l *link) publish(f flight, retain bool, payload []byte) {
 	f.size = len(payload)
-	f.token = l.client.Publish(f.topic, 1, retain, payload)
+	f.token = l.hand(f.topic, retain, payload)
 	f.due = time.Now().Add(l.p.s.AckTimeout)
 	l.air = append(l.air, f)
 	switch f.cargo {
@@ -41,6 +41,26 @@ func (l *link) publish(f flight, retain bool, payload []byte) {
 	case status, shelf:
 	}
 }
+
+// hand gives a message to the library, which may take as long as its write
+// timeout if the connection is lost at that moment. That is not waited for: the
+// message counts as lost, the call ends by itself.
+func (l *link) hand(topic string, retain bool, payload []byte) paho.Token {
+	taken := make(chan paho.Token, 1)
+	go func() { taken <- l.client.Publish(topic, 1, retain, payload) }()
+	select {
+	case token := <-taken:
+		return token
+	case <-l.lost:
+		return &lostToken{}
+	}
+}
+
+// lostToken is the token of a message that was never on its way.
+type lostToken struct{ paho.DummyToken }
+
+// Error says so.
+func (*lostToken) Error() error { return errGivenUp }
 
 // head is ready when the oldest message is acknowledged or lost; nil if none
 // is in flight.

@@ -15,9 +15,10 @@ import (
 
 // Waits of one connection; our own figures, no source.
 const (
-	patience = 10 * time.Second // of a write, and of the library's own ending
-	farewell = 2 * time.Second  // for the last acknowledgements of an orderly stop
-	reread   = 5 * time.Second  // before an outbox that failed is asked again
+	patience = 10 * time.Second       // of a write, and of the library's own ending
+	farewell = 2 * time.Second        // for the last acknowledgements of an orderly stop
+	reread   = 5 * time.Second        // before an outbox that failed is asked again
+	moment   = 100 * time.Millisecond // between a lost message and the word of its cause
 )
 
 // chunk is how many events are read from the outbox at a time.
@@ -33,8 +34,9 @@ type link struct {
 	way     way
 	session uint64
 	client  paho.Client
-	lost    chan error // the library's word that the connection has ended
-	begun   time.Time  // CONNACK
+	lost    chan struct{} // closed when the library says that the connection has ended
+	cause   error         // why; to be read once lost is closed
+	begun   time.Time     // CONNACK
 
 	air     []flight // published, not acknowledged; oldest first
 	unsent  int      // of air: events for the first time
@@ -55,7 +57,7 @@ type link struct {
 }
 
 func newLink(p *Publisher, w way, session uint64) *link {
-	return &link{p: p, way: w, session: session, lost: make(chan error, 1), look: true, pace: newPace(p.s.Rate)}
+	return &link{p: p, way: w, session: session, lost: make(chan struct{}), look: true, pace: newPace(p.s.Rate)}
 }
 
 // connect says CONNECT and waits for CONNACK. Every connection has its own
@@ -73,7 +75,10 @@ func (l *link) connect(ctx context.Context, password string) *ending {
 		SetAutoReconnect(false).SetConnectRetry(false).SetStore(paho.NewMemoryStore()).
 		SetKeepAlive(s.Keepalive).SetPingTimeout(patience).SetWriteTimeout(patience).SetConnectTimeout(s.ConnectTimeout).
 		SetBinaryWill(Status.Under(s.Base), will, 1, true).
-		SetConnectionLostHandler(func(_ paho.Client, err error) { l.lost <- err })
+		SetConnectionLostHandler(func(_ paho.Client, err error) {
+			l.cause = err // once: this client never reconnects
+			close(l.lost)
+		})
 	l.client = paho.NewClient(o)
 	cut := context.AfterFunc(ctx, func() { _ = l.way.Close() })
 	token := l.client.Connect()
@@ -105,10 +110,9 @@ func (l *link) run(ctx context.Context) *ending {
 		select {
 		case <-ctx.Done():
 			return l.stop()
-		case err := <-l.lost:
-			l.lost <- err // for broken
-			_ = l.land()  // what was acknowledged before counts
-			return l.broken(err)
+		case <-l.lost:
+			_ = l.land() // what was acknowledged before counts
+			return l.broken(l.cause)
 		case <-l.head():
 		case <-l.p.wake:
 			l.lookAgain()
@@ -181,21 +185,20 @@ func (l *link) overdue() *ending {
 
 // close cuts the connection without DISCONNECT, so that the broker publishes
 // the will, and waits until the library is done with it. It returns the
-// library's word for the cause, if it has one.
+// library's word for the cause, nil if it has none.
 func (l *link) close() error {
-	select {
-	case err := <-l.lost:
-		_ = l.way.Close()
-		return err
-	case <-time.After(100 * time.Millisecond): // a lost message is known a little before its cause
+	for _, wait := range []time.Duration{moment, patience} {
+		timer := time.NewTimer(wait)
+		select {
+		case <-l.lost:
+			timer.Stop()
+			_ = l.way.Close() // closed already
+			return l.cause
+		case <-timer.C:
+			_ = l.way.Close() // makes the library lose it
+		}
 	}
-	_ = l.way.Close()
-	select {
-	case err := <-l.lost:
-		return err
-	case <-time.After(patience):
-		return nil
-	}
+	return nil
 }
 
 // stop says on the status topic that the press stops, waits for what is in
@@ -210,6 +213,9 @@ func (l *link) stop() *ending {
 			if err := l.land(); err != nil {
 				return l.broken(err)
 			}
+		case <-l.lost:
+			_ = l.land()
+			return l.broken(l.cause)
 		case <-late.C:
 			_ = l.close() // the will says that this press is offline
 			return nil

@@ -8,6 +8,7 @@ import (
 	"io"
 	"net"
 	"os"
+	"strings"
 	"syscall"
 	"time"
 
@@ -121,6 +122,8 @@ func (p *Publisher) whyLost(err error) string {
 		return "the connection was cut"
 	case isTimeout(err):
 		return "the broker takes no more data: check the network"
+	case strings.Contains(err.Error(), "pingresp not received"): // so the client library says it
+		return "the broker no longer answers: check the network"
 	default:
 		if alert, ok := fromPeer(err); ok {
 			return alert

@@ -34,7 +34,11 @@ func (p *Publisher) weigh(end *ending, l *link, now time.Time) time.Duration {
 	r.failures++
 	if l != nil {
 		p.weighHead(l)
-		p.weighRival(now.Sub(l.begun), now)
+		if p.trouble.dropped != "" {
+			p.noRival() // the event explains the losses
+		} else {
+			p.weighRival(now.Sub(l.begun), now)
+		}
 	}
 	longest := p.s.BackoffMax
 	if p.trouble.dropped != "" || p.trouble.rival != "" {

@@ -1,0 +1,584 @@
+package mqtt
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"syscall"
+	"testing"
+	"testing/synctest"
+	"time"
+)
+
+// Tests of one connection and of the way from one to the next, with a broker
+// that does what the test says, mostly over a network in memory and in fake
+// time.
+
+// slow are settings with the real waits.
+func slow() Settings {
+	s := settings("broker.example:1883")
+	s.BackoffMin, s.BackoffMax = 0, 0
+	return s
+}
+
+// history is what OnChange was told.
+type history struct {
+	mu     sync.Mutex
+	states []State
+}
+
+func (h *history) note(s State) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.states = append(h.states, s)
+}
+
+func (h *history) all() []State {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return slices.Clone(h.states)
+}
+
+// reason reports whether the connection was ever away for that reason.
+func (h *history) reason(want string) bool {
+	return slices.ContainsFunc(h.all(), func(s State) bool { return !s.Connected && s.Reason == want })
+}
+
+func TestConnectSaysWhatWasAgreed(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := &fake{}
+		s := slow()
+		s.User = "north-bench"
+		b := newBox(1)
+		b.session = 41
+		began := time.Now()
+		p := start(t, s, b, f.pipe)
+		synctest.Wait()
+		c := f.connects[0]
+		if c.ProtocolName != "MQTT" || c.ProtocolVersion != 4 || !c.CleanSession || c.Keepalive != 30 ||
+			c.ClientIdentifier != "north-bench-7f3a" || c.Username != "north-bench" || c.PasswordFlag {
+			t.Errorf("CONNECT %+v", c)
+		}
+		will := fmt.Sprintf(`{"online":false,"session":42,"time":"%s","expires":"9999-12-31T23:59:59.000000Z","reason":"connection lost"}`,
+			began.UTC().Format("2006-01-02T15:04:05.000000Z"))
+		if !c.WillFlag || c.WillQos != 1 || !c.WillRetain || c.WillTopic != testBase+"/status" || string(c.WillMessage) != will {
+			t.Errorf("will %s on %s at QoS %d, want %s", c.WillMessage, c.WillTopic, c.WillQos, will)
+		}
+		if got := f.messages(nil); len(got) != 2 || got[0].topic != testBase+"/status" || !got[1].isEvent() {
+			t.Errorf("published %+v, want the status and then the event", got)
+		}
+		p.stop()
+		if f.left != 1 || len(f.others) != 0 {
+			t.Errorf("%d DISCONNECTs and %v; want one, and no other packets", f.left, f.others)
+		}
+	})
+}
+
+func TestHeartbeat(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := &fake{}
+		p := start(t, slow(), newBox(0), f.pipe)
+		time.Sleep(10*time.Minute + time.Second)
+		got := f.messages(nil)
+		if len(got) != 11 {
+			t.Fatalf("%d messages in ten minutes, want 11 status", len(got))
+		}
+		began := statusOf(t, got[0]).Time
+		for i, m := range got {
+			s := statusOf(t, m)
+			if !s.Online || s.Session != 1 || s.Time.Sub(began) != time.Duration(i)*time.Minute || s.Expires.Sub(s.Time) != 150*time.Second {
+				t.Errorf("status %d: %+v", i, s)
+			}
+		}
+		p.stop()
+	})
+}
+
+func TestBrokerThatSaysNothing(t *testing.T) {
+	const part = "does not answer with MQTT within"
+	t.Run("fake time", func(t *testing.T) {
+		synctest.Test(t, func(t *testing.T) {
+			f := &fake{mute: func(int) bool { return true }}
+			b := newBox(3)
+			p := start(t, slow(), b, f.pipe)
+			time.Sleep(10*time.Second + time.Millisecond)
+			if s := p.State(); s.Connected || !strings.Contains(s.Reason, part+" 10s") {
+				t.Errorf("after 10 s: %+v", s)
+			}
+			p.stop()
+			if b.cursor() != 0 {
+				t.Errorf("sent up to %d", b.cursor())
+			}
+		})
+	})
+	t.Run("real TCP", func(t *testing.T) {
+		f := &fake{mute: func(int) bool { return true }}
+		s := settings(f.listen(t))
+		s.ConnectTimeout = 30 * time.Millisecond
+		b := newBox(3)
+		p := start(t, s, b, nil)
+		until(t, part, func() bool { return strings.Contains(p.State().Reason, part) })
+		p.stop()
+		if b.cursor() != 0 {
+			t.Errorf("sent up to %d", b.cursor())
+		}
+	})
+}
+
+func TestStopWhileTheBrokerSaysNothing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := &fake{mute: func(int) bool { return true }}
+		p := start(t, slow(), newBox(0), f.pipe)
+		time.Sleep(time.Second)
+		began := time.Now()
+		p.stop()
+		if d := time.Since(began); d > 0 {
+			t.Errorf("stopping took %v", d)
+		}
+	})
+}
+
+func TestBrokerThatAcknowledgesNothing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := &fake{onPub: func(message) reaction { return ignore }}
+		b := newBox(3)
+		f.checkSent(t, b)
+		p := start(t, slow(), b, f.pipe)
+		time.Sleep(31 * time.Second)
+		if s := p.State(); s.Connected || !strings.Contains(s.Reason, "acknowledges nothing within 30s") {
+			t.Errorf("state %+v", s)
+		}
+		p.stop()
+		if n := len(f.messages(message.isEvent)); b.cursor() != 0 || n != 0 {
+			t.Errorf("%d events, sent up to %d; want none", n, b.cursor())
+		}
+		if f.left != 0 {
+			t.Errorf("%d DISCONNECTs: the will would not be published", f.left)
+		}
+	})
+}
+
+func TestBrokerThatAcknowledgesNoEvent(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := &fake{onPub: func(m message) reaction {
+			if m.isEvent() {
+				return ignore
+			}
+			return acknowledge
+		}}
+		b := newBox(3)
+		s := slow()
+		s.Window = 16
+		var told history
+		s.OnChange = told.note
+		p := start(t, s, b, f.pipe)
+		time.Sleep(31 * time.Second)
+		if !told.reason("the broker does not acknowledge event 1 within 30s") {
+			t.Errorf("told %+v", told.all())
+		}
+		p.stop()
+		if b.cursor() != 0 {
+			t.Errorf("sent up to %d", b.cursor())
+		}
+	})
+}
+
+// A client that reconnects by itself would count the events in flight as
+// acknowledged here.
+func TestNothingIsSentThatWasNotAcknowledged(t *testing.T) {
+	for _, tc := range []struct {
+		name   string
+		window int
+		// take says what the broker does with an event on a connection.
+		take func(nth int, seq uint64) reaction
+		// sent is the cursor after the first connection.
+		sent uint64
+	}{
+		{"dropped at the first event", 1, func(int, uint64) reaction { return cut }, 0},
+		{"dropped in a full window", 4, func(_ int, seq uint64) reaction {
+			if seq == 4 {
+				return cut
+			}
+			return ignore
+		}, 0},
+		{"half of the window acknowledged", 4, func(_ int, seq uint64) reaction {
+			switch {
+			case seq <= 2:
+				return acknowledge
+			case seq == 4:
+				return cut
+			default:
+				return ignore
+			}
+		}, 2},
+		{"all but the first acknowledged", 4, func(_ int, seq uint64) reaction {
+			switch seq {
+			case 1:
+				return ignore
+			case 4:
+				return cut
+			default:
+				return acknowledge
+			}
+		}, 0},
+		{"every other acknowledged", 4, func(_ int, seq uint64) reaction {
+			switch {
+			case seq == 4:
+				return cut
+			case seq%2 == 1:
+				return acknowledge
+			default:
+				return ignore
+			}
+		}, 1},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				f := &fake{}
+				f.onPub = func(m message) reaction {
+					if m.isEvent() && m.nth == 1 {
+						return tc.take(m.nth, m.seq())
+					}
+					return acknowledge
+				}
+				b := newBox(20)
+				f.checkSent(t, b)
+				s := slow()
+				s.Window = tc.window
+				ended := atomic.Uint64{}
+				s.OnChange = func(s State) {
+					if !s.Connected && ended.Load() == 0 {
+						ended.Store(b.cursor() + 1)
+					}
+				}
+				p := start(t, s, b, f.pipe)
+				drain(t, p)
+				p.stop()
+				if got := ended.Load() - 1; got != tc.sent {
+					t.Errorf("sent up to %d when the connection ended, want %d", got, tc.sent)
+				}
+				checkOrder(t, f.messages(message.isEvent), 20)
+				if b.cursor() != 20 {
+					t.Errorf("sent up to %d in the end, want 20", b.cursor())
+				}
+			})
+		})
+	}
+}
+
+func TestBrokerThatDropsAfterEachThird(t *testing.T) {
+	for _, window := range []int{1, 16} {
+		t.Run(fmt.Sprintf("window %d", window), func(t *testing.T) {
+			f := &fake{}
+			count := map[int]int{}
+			f.onPub = func(m message) reaction { // one connection at a time
+				if !m.isEvent() {
+					return acknowledge
+				}
+				if count[m.nth]++; count[m.nth] > 3 {
+					return cut
+				}
+				return acknowledge
+			}
+			b := newBox(60)
+			f.checkSent(t, b)
+			s := settings(f.listen(t))
+			s.Window = window
+			p := start(t, s, b, nil)
+			drain(t, p)
+			p.stop()
+			repeats := checkOrder(t, f.messages(message.isEvent), 60)
+			if n := f.connections(); n < 20 || repeats > n*window {
+				t.Errorf("%d connections, %d repeats", n, repeats)
+			}
+		})
+	}
+}
+
+func TestEventThatTheBrokerWillNotTake(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var mended atomic.Bool
+		f := &fake{}
+		f.onPub = func(m message) reaction {
+			if m.seq() == 4 && !mended.Load() {
+				return cut
+			}
+			return acknowledge
+		}
+		b := newBox(8)
+		f.checkSent(t, b)
+		s := slow()
+		s.Window = 8
+		var told history
+		s.OnChange = told.note
+		p := start(t, s, b, f.pipe)
+		time.Sleep(30 * time.Second)
+		payload, _, _ := AppendEvent(nil, testBase, testEvent(4))
+		want := fmt.Sprintf("the broker drops the connection each time at event 4 (%d bytes on riverside/hose-shop/north-bench/event/stroke): "+
+			"check its largest message and its access list; the events behind wait", len(payload))
+		if s := p.State(); s.Stuck != 4 || s.Reason != want {
+			t.Errorf("state %+v\nwant stuck at 4: %s", s, want)
+		}
+		if b.cursor() != 3 {
+			t.Errorf("sent up to %d, want 3", b.cursor())
+		}
+		for _, m := range f.messages(message.isEvent) {
+			if m.nth > 1 && m.seq() > 4 {
+				t.Fatalf("event %d passes event 4", m.seq())
+			}
+		}
+		before := f.connections()
+		time.Sleep(10 * time.Minute)
+		if n := f.connections() - before; n < 9 || n > 21 {
+			t.Errorf("%d attempts in ten minutes, want one each 30 s to 1 min", n)
+		}
+		mended.Store(true)
+		time.Sleep(time.Minute + time.Second)
+		if s := p.State(); b.cursor() != 8 || !s.Connected || s.Stuck != 0 || s.Reason != "" {
+			t.Errorf("sent up to %d, state %+v; want all and no trouble", b.cursor(), s)
+		}
+		p.stop()
+		checkOrder(t, f.messages(message.isEvent), 8)
+		if !slices.ContainsFunc(told.all(), func(s State) bool { return s.Connected && s.Stuck == 4 }) {
+			t.Errorf("never told: connected, but stuck at event 4")
+		}
+	})
+}
+
+func TestRivalWithTheSameClientID(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var peace atomic.Bool
+		f := &fake{}
+		f.onOpen = func(_ int, conn net.Conn) {
+			if !peace.Load() {
+				time.AfterFunc(time.Second, func() { _ = conn.Close() })
+			}
+		}
+		p := start(t, slow(), newBox(2), f.pipe)
+		time.Sleep(50 * time.Second)
+		if s := p.State(); !strings.Contains(s.Reason, "is another client of it using the id north-bench-7f3a?") {
+			t.Errorf("after 50 s: %+v", s)
+		}
+		before := f.connections()
+		time.Sleep(10 * time.Minute)
+		if n := f.connections() - before; n < 9 || n > 20 {
+			t.Errorf("%d attempts in ten minutes, want one each 30 s to 1 min", n)
+		}
+		peace.Store(true)
+		time.Sleep(time.Minute)
+		if s := p.State(); !s.Connected || s.Reason == "" {
+			t.Errorf("just connected again: %+v; the trouble may come back any moment", s)
+		}
+		time.Sleep(2 * time.Minute)
+		if s := p.State(); !s.Connected || s.Reason != "" {
+			t.Errorf("after two minutes of peace: %+v", s)
+		}
+		p.stop()
+	})
+}
+
+// nobody is a network without a broker.
+func nobody(context.Context, string, string) (net.Conn, error) {
+	return nil, &net.OpError{Op: "dial", Net: "tcp", Err: syscall.ECONNREFUSED}
+}
+
+func TestBrokerAwayForAMonth(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBox(1000)
+		s := slow()
+		s.BackoffMin = 30 * time.Second // fewer attempts than by default, so that the test is short
+		var told history
+		s.OnChange = told.note
+		var attempts atomic.Int64
+		p := start(t, s, b, func(ctx context.Context, n, a string) (net.Conn, error) {
+			attempts.Add(1)
+			return nobody(ctx, n, a)
+		})
+		time.Sleep(24 * time.Hour)
+		heap := func() int64 {
+			var m runtime.MemStats
+			runtime.GC()
+			runtime.ReadMemStats(&m)
+			return int64(m.HeapAlloc)
+		}
+		before, goroutines := heap(), runtime.NumGoroutine()
+		time.Sleep(30 * 24 * time.Hour)
+		if grown := heap() - before; grown > 256<<10 {
+			t.Errorf("the heap has grown by %d bytes in a month", grown)
+		}
+		if n := runtime.NumGoroutine(); n > goroutines {
+			t.Errorf("%d goroutines, before %d", n, goroutines)
+		}
+		if b.session != 0 || b.reads != 0 {
+			t.Errorf("without a CONNECT the store was asked for %d session numbers and %d times for events", b.session, b.reads)
+		}
+		if all := told.all(); len(all) != 1 || all[0].Reason != "nothing listens at broker.example:1883: is the broker running?" {
+			t.Errorf("told %+v; want once, and why", all)
+		}
+		if n := attempts.Load(); n < 170_000 || n > 190_000 { // 31 days at 15 s on average
+			t.Errorf("%d attempts in a month", n)
+		}
+		p.stop()
+	})
+}
+
+func TestEventsComeSoonAfterTheBroker(t *testing.T) {
+	for _, outage := range []time.Duration{time.Second, 15 * time.Second, 5 * time.Minute, time.Hour} {
+		synctest.Test(t, func(t *testing.T) {
+			f := &fake{}
+			b := newBox(0)
+			var there atomic.Bool
+			p := start(t, slow(), b, func(ctx context.Context, n, a string) (net.Conn, error) {
+				if there.Load() {
+					return f.pipe(ctx, n, a)
+				}
+				return nobody(ctx, n, a)
+			})
+			time.Sleep(outage)
+			b.add(1000)
+			there.Store(true)
+			began := time.Now()
+			drain(t, p)
+			if d := time.Since(began); d > 4*time.Second {
+				t.Errorf("events are sent %v after the broker is back from %v, want within 4 s", d, outage)
+			}
+			p.stop()
+			checkOrder(t, f.messages(message.isEvent), 1000)
+		})
+	}
+}
+
+func TestBrokerThatFallsSilent(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := &fake{}
+		stall := make(chan struct{})
+		f.onPub = func(m message) reaction {
+			if m.nth == 1 && m.isEvent() {
+				<-stall // takes and says nothing more, not even to a ping
+			}
+			return acknowledge
+		}
+		s := slow()
+		s.AckTimeout = time.Hour
+		b := newBox(1)
+		var told history
+		s.OnChange = told.note
+		p := start(t, s, b, f.pipe)
+		time.Sleep(time.Minute)
+		if !told.reason("the broker no longer answers: check the network") {
+			t.Errorf("told %+v", told.all())
+		}
+		close(stall)
+		drain(t, p)
+		p.stop()
+	})
+}
+
+func TestCodesOfCONNACK(t *testing.T) {
+	for code, want := range map[byte]string{
+		1: "does not speak MQTT 3.1.1",
+		2: "does not take this press's client id",
+		3: "not available now",
+		4: "does not let this press in",
+		5: "does not let this press in",
+		6: "unknown code 6",
+	} {
+		synctest.Test(t, func(t *testing.T) {
+			f := &fake{code: func(int) byte { return code }}
+			p := start(t, slow(), newBox(1), f.pipe)
+			synctest.Wait()
+			if s := p.State(); s.Connected || !strings.Contains(s.Reason, want) {
+				t.Errorf("code %d: %+v, want %q", code, s, want)
+			}
+			p.stop()
+		})
+	}
+}
+
+func TestRate(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := &fake{}
+		s := slow()
+		s.Rate, s.Window = 50, 16
+		p := start(t, s, newBox(508), f.pipe)
+		began := time.Now()
+		drain(t, p)
+		if d := time.Since(began); d < 10*time.Second-time.Millisecond || d > 10*time.Second+100*time.Millisecond {
+			t.Errorf("508 events at 50 a second took %v, want 10 s", d)
+		}
+		p.stop()
+	})
+}
+
+func TestStopWithAnEventInFlight(t *testing.T) {
+	for _, tc := range []struct {
+		name string
+		late time.Duration // of the acknowledgement
+		sent uint64
+		left int // DISCONNECTs
+	}{
+		{"acknowledged in time", time.Second, 1, 1},
+		{"never acknowledged", time.Hour, 0, 0}, // no DISCONNECT: the will speaks
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				f := &fake{onPub: func(m message) reaction {
+					if m.isEvent() {
+						time.Sleep(tc.late)
+					}
+					return acknowledge
+				}}
+				b := newBox(1)
+				p := start(t, slow(), b, f.pipe)
+				time.Sleep(10 * time.Millisecond)
+				began := time.Now()
+				p.stop()
+				if d := time.Since(began); d > 5*time.Second {
+					t.Errorf("stopping took %v", d)
+				}
+				time.Sleep(2 * time.Hour)
+				if b.cursor() != tc.sent || f.left != tc.left {
+					t.Errorf("sent up to %d, %d DISCONNECTs; want %d and %d", b.cursor(), f.left, tc.sent, tc.left)
+				}
+			})
+		})
+	}
+}
+
+func TestWhyNoNetwork(t *testing.T) {
+	p := testPublisher(t, time.Second, time.Minute)
+	p.broker = address{host: "broker.example", port: "1883"}
+	dial := func(err error) error { return &net.OpError{Op: "dial", Net: "tcp", Err: err} }
+	for _, tc := range []struct {
+		name string
+		err  error
+		want string
+	}{
+		{"unknown name", dial(&net.DNSError{Err: "no such host", Name: "broker.example", IsNotFound: true}), "no machine of the name broker.example is known"},
+		{"no name server", dial(&net.DNSError{Err: "i/o timeout", IsTimeout: true}), "the name server does not answer for broker.example"},
+		{"refused", dial(syscall.ECONNREFUSED), "nothing listens at broker.example:1883"},
+		{"no route", dial(syscall.EHOSTUNREACH), "there is no way to broker.example:1883"},
+		{"no network", dial(syscall.ENETUNREACH), "there is no way to broker.example:1883"},
+		{"no answer", dial(context.DeadlineExceeded), "broker.example:1883 does not answer within 10s"},
+		{"something else", dial(syscall.EADDRNOTAVAIL), "no connection to broker.example:1883: cannot assign requested address"},
+	} {
+		if got := p.whyNoNetwork(tc.err); !strings.HasPrefix(got, tc.want) {
+			t.Errorf("%s: got %q, want %q", tc.name, got, tc.want)
+		}
+	}
+}
+
+func TestInnermost(t *testing.T) {
+	core := errors.New("core")
+	for _, err := range []error{core, fmt.Errorf("a: %w", core), fmt.Errorf("%w : %w", errors.New("b"), core), errors.Join(errors.New("c"), core)} {
+		if got := innermost(err); got != "core" {
+			t.Errorf("innermost of %q is %q", err, got)
+		}
+	}
+}
