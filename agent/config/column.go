@@ -105,7 +105,10 @@ func diameter(s *crimp.Spec, cell string, _ crimp.Scale) string {
 		return wrong
 	}
 	if plausible(l) {
-		s.Diameter = l
+		s.Diameter, s.Unit = l, crimp.Millimetres
+		if strings.HasSuffix(cell, string(crimp.Inches)) {
+			s.Unit = crimp.Inches
+		}
 		return ""
 	}
 	text := fmt.Sprintf("want %s to %s", leastDiameter, mostDiameter)

@@ -89,8 +89,8 @@ func TestEveryKeyReachesItsField(t *testing.T) {
 		},
 		Page: Page{Listen: "localhost:8080"},
 		Specs: []crimp.Spec{
-			{ID: "m-12", Cage: "C-18", Diameter: 21_600_000, Plus: mm / 5, Minus: mm / 5, Setting: 150, Note: "Größe 12"},
-			{ID: "m-25", Cage: "C-37", Diameter: 47_500_000, Plus: 35 * mm / 100, Setting: 99},
+			{ID: "m-12", Cage: "C-18", Diameter: 21_600_000, Plus: mm / 5, Minus: mm / 5, Setting: 150, Unit: crimp.Millimetres, Note: "Größe 12"},
+			{ID: "m-25", Cage: "C-37", Diameter: 47_500_000, Plus: 35 * mm / 100, Setting: 99, Unit: crimp.Millimetres},
 		},
 	}
 	if diff := cmp.Diff(got, want, plain); diff != "" {
@@ -124,7 +124,7 @@ func TestDefaults(t *testing.T) {
 		MQTT:       MQTT{Window: 1},
 		Page:       Page{Listen: "127.0.0.1:8737"},
 		Specs: []crimp.Spec{
-			{ID: "hs-08", Cage: "C-21", Diameter: 30_581_600, Plus: 254_000, Minus: 254_000, Setting: 120},
+			{ID: "hs-08", Cage: "C-21", Diameter: 30_581_600, Plus: 254_000, Minus: 254_000, Setting: 120, Unit: crimp.Inches},
 		},
 	}
 	if diff := cmp.Diff(got, want, plain); diff != "" {
@@ -145,7 +145,7 @@ func TestSpecByID(t *testing.T) {
 	}
 	s, ok := c.Spec("hs-16")
 	want := crimp.Spec{
-		ID: "hs-16", Cage: "C-29", Diameter: 48_387_000, Plus: 304_800, Minus: 304_800, Setting: 131,
+		ID: "hs-16", Cage: "C-29", Diameter: 48_387_000, Plus: 304_800, Minus: 304_800, Setting: 131, Unit: crimp.Inches,
 		Hose: "four-spiral 1", Fitting: "flange", Size: "-16", Skive: 52_070_000, Insertion: 55_880_000,
 		Places: 4, Revision: "r1", Note: "invented, external skive",
 	}
