@@ -56,12 +56,91 @@ func (s *Store) compact(temp string) error {
 	if err != nil {
 		return err
 	}
-	const perCommit = 1 << 20 // bytes held in memory
-	err = guard(func() error { return bbolt.Compact(to, s.db, perCommit) })
-	if err != nil {
-		err = s.failure(err)
-	} else {
+	// Not bbolt.Compact (v1.5.0): it commits its last part after it has closed the
+	// transaction that it reads from, and the pages it copies may be others by then.
+	c := copier{to: to}
+	err = s.view(func(from *bbolt.Tx) error {
+		if err := c.all(from); err != nil {
+			return err
+		}
+		return c.commit()
+	})
+	if c.tx != nil { // left open by a fault
+		err = errors.Join(err, c.tx.Rollback())
+	}
+	if err == nil {
 		err = to.Sync()
 	}
 	return errors.Join(err, to.Close())
+}
+
+// copier copies buckets in transactions of a size that fits in memory.
+type copier struct {
+	to   *bbolt.DB
+	tx   *bbolt.Tx // nil: to be begun
+	size int       // bytes put since it was begun
+	done int       // transactions committed
+}
+
+const copyAtOnce = 1 << 20 // bytes
+
+func (c *copier) all(from *bbolt.Tx) error {
+	return from.ForEach(func(name []byte, b *bbolt.Bucket) error {
+		return c.bucket([][]byte{name}, b)
+	})
+}
+
+// bucket copies the bucket at path with those inside it.
+func (c *copier) bucket(path [][]byte, from *bbolt.Bucket) error {
+	b, err := c.make(path)
+	if err != nil {
+		return err
+	}
+	of := c.done // the transaction that b belongs to
+	return from.ForEach(func(k, v []byte) (err error) {
+		if v == nil {
+			return c.bucket(append(path[:len(path):len(path)], k), from.Bucket(k))
+		}
+		if c.size += len(k) + len(v); c.size > copyAtOnce {
+			if err := c.commit(); err != nil {
+				return err
+			}
+		}
+		if of != c.done {
+			if b, err = c.make(path); err != nil {
+				return err
+			}
+			of = c.done
+		}
+		return b.Put(k, v)
+	})
+}
+
+// make gives the bucket at path to write into.
+func (c *copier) make(path [][]byte) (b *bbolt.Bucket, err error) {
+	if c.tx == nil {
+		if c.tx, err = c.to.Begin(true); err != nil {
+			return nil, err
+		}
+	}
+	if b, err = c.tx.CreateBucketIfNotExists(path[0]); err != nil {
+		return nil, err
+	}
+	for _, name := range path[1:] {
+		if b, err = b.CreateBucketIfNotExists(name); err != nil {
+			return nil, err
+		}
+	}
+	b.FillPercent = 1
+	return b, nil
+}
+
+// commit ends the transaction begun, if any.
+func (c *copier) commit() error {
+	if c.tx == nil {
+		return nil
+	}
+	tx := c.tx
+	c.tx, c.size, c.done = nil, 0, c.done+1
+	return tx.Commit()
 }

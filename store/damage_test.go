@@ -16,7 +16,7 @@ import (
 // sound is the bytes of a store with a bit of everything, and how its pages lie.
 func sound(t *testing.T) []byte {
 	t.Helper()
-	path := filepath.Join(t.TempDir(), "sound.db")
+	path := filepath.Join(dir(t), "sound.db")
 	s := open(t, path, Options{})
 	fill(t, s, 700, 50)
 	if err := s.Append(Batch{State: bytes.Repeat([]byte("state"), 500), Orders: map[string][]byte{"A-1001": []byte("order")}, Note: []byte("note")}); err != nil {
@@ -116,7 +116,7 @@ func TestDamageIsNamed(t *testing.T) {
 		{"a text", func([]byte) []byte { return bytes.Repeat([]byte("spec,cage,diameter\n"), 5000) }, false, "it is no store", "it is no store"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
-			path := filepath.Join(t.TempDir(), "benchtally.db")
+			path := filepath.Join(dir(t), "benchtally.db")
 			b := row.make(bytes.Clone(whole))
 			if err := os.WriteFile(path, b, 0o640); err != nil {
 				t.Fatal(err)
@@ -169,7 +169,7 @@ func TestAnyPageDamaged(t *testing.T) {
 	whole := sound(t)
 	m, page := newest(t, whole)
 	random := rand.New(rand.NewPCG(1, 2))
-	dir := t.TempDir()
+	d := dir(t)
 	for p := range int(m.pages) {
 		for _, with := range []string{"zeros", "ones", "noise", "its neighbour", "a bad header", "one flipped byte"} {
 			name := fmt.Sprintf("page %d overwritten with %s", p, with)
@@ -193,7 +193,7 @@ func TestAnyPageDamaged(t *testing.T) {
 			case "one flipped byte":
 				at[random.IntN(pageSize)] ^= byte(1 + random.IntN(255))
 			}
-			path := filepath.Join(dir, "benchtally.db")
+			path := filepath.Join(d, "benchtally.db")
 			if err := os.WriteFile(path, b, 0o640); err != nil {
 				t.Fatal(err)
 			}

@@ -160,7 +160,7 @@ func flip(t *testing.T, s *Store, seq uint64) {
 
 // A record that cannot be read does not hold up those behind it.
 func TestDamagedRecordsAreLeftOut(t *testing.T) {
-	s := open(t, t.TempDir()+"/benchtally.db", Options{})
+	s := open(t, dir(t)+"/benchtally.db", Options{})
 	fill(t, s, 100, 10)
 	for _, seq := range []uint64{4, 5, 100} {
 		flip(t, s, seq)

@@ -87,7 +87,7 @@ func TestPruneAllKeepsCounting(t *testing.T) {
 
 // A record of unknown age goes with an older neighbour and is no obstacle.
 func TestPrunePassesDamagedRecords(t *testing.T) {
-	s := open(t, t.TempDir()+"/benchtally.db", Options{})
+	s := open(t, dir(t)+"/benchtally.db", Options{})
 	fill(t, s, 100, 50)
 	if err := errors.Join(s.Append(Batch{State: []byte("s")}), s.Sent(100)); err != nil {
 		t.Fatal(err)

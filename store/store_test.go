@@ -257,8 +257,8 @@ func stamped(r record.Record) record.Record {
 }
 
 func TestOpenRefuses(t *testing.T) {
-	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, "file"), nil, 0o600); err != nil {
+	d := dir(t)
+	if err := os.WriteFile(filepath.Join(d, "file"), nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
 	for _, row := range []struct {
@@ -266,10 +266,10 @@ func TestOpenRefuses(t *testing.T) {
 		o          Options
 		want       string
 	}{
-		{"folder missing", filepath.Join(dir, "none", "s.db"), Options{}, "there is no folder " + filepath.Join(dir, "none")},
-		{"a folder", dir, Options{}, "is not a file"},
-		{"nothing to read", filepath.Join(dir, "none.db"), Options{ReadOnly: true}, "no such file"},
-		{"an empty file", filepath.Join(dir, "file"), Options{}, "is damaged: the file is empty"},
+		{"folder missing", filepath.Join(d, "none", "s.db"), Options{}, "there is no folder " + filepath.Join(d, "none")},
+		{"a folder", d, Options{}, "is not a file"},
+		{"nothing to read", filepath.Join(d, "none.db"), Options{ReadOnly: true}, "no such file"},
+		{"an empty file", filepath.Join(d, "file"), Options{}, "is damaged: the file is empty"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			s, err := Open(row.path, row.o)
@@ -282,7 +282,7 @@ func TestOpenRefuses(t *testing.T) {
 			}
 		})
 	}
-	names, err := os.ReadDir(dir)
+	names, err := os.ReadDir(d)
 	if err != nil || len(names) != 1 {
 		t.Errorf("left behind: %v, %v", names, err)
 	}
