@@ -7,6 +7,7 @@ import (
 	"net"
 	"runtime"
 	"strings"
+	"sync"
 	"testing"
 	"testing/iotest"
 	"time"
@@ -16,13 +17,14 @@ import (
 func hear(t *testing.T, in io.Reader) (string, error) {
 	t.Helper()
 	here, there := net.Pipe()
-	go func() {
+	var feeding sync.WaitGroup
+	feeding.Go(func() {
 		_, _ = io.Copy(there, in)
 		_ = there.Close()
-	}()
+	})
 	got, err := io.ReadAll(iotest.OneByteReader(newEar(here, time.Second)))
 	_ = here.Close()
-	_, _ = io.Copy(io.Discard, in)
+	feeding.Wait()
 	return string(got), err
 }
 

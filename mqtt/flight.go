@@ -42,12 +42,12 @@ func (l *link) publish(f flight, retain bool, payload []byte) {
 	}
 }
 
-// hand gives a message to the library, which may take as long as its write
-// timeout if the connection is lost at that moment. That is not waited for: the
-// message counts as lost, the call ends by itself.
+// hand gives a message to the library, which takes as long as its write timeout
+// if the connection is lost at that moment. The next connection does not wait
+// for that: the message counts as lost, Run waits for the call at its end.
 func (l *link) hand(topic string, retain bool, payload []byte) paho.Token {
 	taken := make(chan paho.Token, 1)
-	go func() { taken <- l.client.Publish(topic, 1, retain, payload) }()
+	l.p.handing.Go(func() { taken <- l.client.Publish(topic, 1, retain, payload) })
 	select {
 	case token := <-taken:
 		return token

@@ -15,7 +15,8 @@ import (
 
 // Waits of one connection; our own figures, no source.
 const (
-	patience = 10 * time.Second       // of a write, and of the library's own ending
+	patience = 10 * time.Second       // of a write, a ping, and of the library's own ending
+	handing  = 3 * time.Second        // for the library to take a message, writes before it included
 	farewell = 2 * time.Second        // for the last acknowledgements of an orderly stop
 	reread   = 5 * time.Second        // before an outbox that failed is asked again
 	moment   = 100 * time.Millisecond // between a lost message and the word of its cause
@@ -73,7 +74,7 @@ func (l *link) connect(ctx context.Context, password string) *ending {
 		SetClientID(s.ClientID).SetUsername(s.User).SetPassword(password).
 		SetProtocolVersion(4).SetCleanSession(true).SetOrderMatters(true).
 		SetAutoReconnect(false).SetConnectRetry(false).SetStore(paho.NewMemoryStore()).
-		SetKeepAlive(s.Keepalive).SetPingTimeout(patience).SetWriteTimeout(patience).SetConnectTimeout(s.ConnectTimeout).
+		SetKeepAlive(s.Keepalive).SetPingTimeout(patience).SetWriteTimeout(handing).SetConnectTimeout(s.ConnectTimeout).
 		SetBinaryWill(Status.Under(s.Base), will, 1, true).
 		SetConnectionLostHandler(func(_ paho.Client, err error) {
 			l.cause = err // once: this client never reconnects

@@ -31,6 +31,7 @@ type Publisher struct {
 	waiting []chan struct{} // drains that the next look at an empty outbox answers
 	trouble trouble
 	retry   retry
+	handing sync.WaitGroup // calls of the client library that may outlive their connection
 }
 
 // shelved is the newest payload of a retained topic, nil if there is none.
@@ -65,6 +66,7 @@ func New(s Settings, out Outbox) (*Publisher, error) {
 // be called once.
 func (p *Publisher) Run(ctx context.Context) error {
 	defer p.report(func(s *State) { s.Connected = false })
+	defer p.handing.Wait()
 	for ctx.Err() == nil {
 		l, end := p.attempt(ctx)
 		if end == nil {
