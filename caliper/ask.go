@@ -11,9 +11,9 @@ const (
 // asker asks the caliper for readings, one request at a time. An answer that
 // comes too late is thrown away with the next request.
 type asker struct {
-	request string // "" asks nothing
-	asked   time.Time
-	lines   uint64 // lines that had come when asked
+	request string    // "" asks nothing
+	asked   time.Time // latest request; at first the opening, so that silence comes before the first answer
+	lines   uint64    // lines that had come when asked
 }
 
 // ask sends the request when it is time, and says when it will be time again,
@@ -27,7 +27,7 @@ func (a *asker) ask(d device, lines uint64, at time.Time) (time.Duration, error)
 		wait = askAgain
 	}
 	since := at.Sub(a.asked)
-	if !a.asked.IsZero() && since >= 0 && since < wait {
+	if since >= 0 && since < wait {
 		return wait - since, nil
 	}
 	if err := d.Ask(a.request); err != nil {

@@ -24,7 +24,7 @@ func (f *finder) find() (string, error) {
 	}
 	n, known := f.m.node(f.name)
 	plain := filepath.Clean(f.name) == f.m.path(node{f.class(), filepath.Base(f.name)})
-	if plain && f.id.vendor != "" && (!known || !f.id.same(f.m.identify(n))) {
+	if plain && f.id.vendor != "" && !(known && f.id.here(f.m.identify(n))) {
 		if path, ok := f.elsewhere(); ok {
 			return path, nil
 		}
@@ -83,7 +83,7 @@ func (f *finder) elsewhere() (string, bool) {
 		if _, err := os.Stat(f.m.path(n)); err != nil {
 			continue
 		}
-		if id.socket == f.id.socket {
+		if f.id.here(id) {
 			return f.m.path(n), true
 		}
 		found = append(found, n)

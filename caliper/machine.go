@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"unicode"
 )
 
 // machine is where devices are looked up; tests put folders of their own there.
@@ -112,16 +113,27 @@ func (m machine) identify(n node) identity {
 }
 
 // fact reads a one-line file of the kernel's tree, empty when there is none.
+// Devices tell these words themselves, so what is not printable is left out.
 func (m machine) fact(dir, name string) string {
 	b, err := os.ReadFile(filepath.Join(dir, name))
 	if err != nil || len(b) > 4096 {
 		return ""
 	}
-	return strings.TrimSpace(string(b))
+	return strings.TrimSpace(strings.Map(func(c rune) rune {
+		if !unicode.IsPrint(c) {
+			return -1
+		}
+		return c
+	}, string(b)))
 }
 
 // same tells that two devices can be the same one, wherever it is plugged in.
 func (id identity) same(other identity) bool {
 	return id.vendor != "" && id.vendor == other.vendor && id.product == other.product &&
 		id.serial == other.serial && id.iface == other.iface
+}
+
+// here tells that it is the same one in the same place.
+func (id identity) here(other identity) bool {
+	return id.same(other) && id.socket == other.socket
 }

@@ -79,6 +79,7 @@ func (r *Reader) Restart(at time.Time) {
 	r.At = at
 	r.Line, r.Over, r.Synced = r.Line[:0], 0, false
 	r.Last = r.Now
+	r.Send.Row, r.Send.Run = 0, 0 // what the cable did is no rhythm of the caliper
 	r.Rest = rest{Taken: r.Rest.Taken, HasTaken: r.Rest.HasTaken, Held: r.Rest.Held}
 }
 

@@ -161,11 +161,11 @@ func (l *link) session(ctx context.Context) (err error) {
 // read feeds the Reader until the context is done or the device is lost.
 func (l *link) read(ctx context.Context, d device) error {
 	var buf [256]byte
-	asker := asker{request: l.port.Request}
-	if l.r.settings.Trigger != TriggerRequest {
-		asker.request = ""
-	}
 	last := l.now()
+	asker := asker{asked: last, lines: l.r.lines}
+	if l.r.settings.Trigger == TriggerRequest {
+		asker.request = l.port.Request
+	}
 	for ctx.Err() == nil {
 		at := l.now()
 		timeout := longRead

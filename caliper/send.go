@@ -37,7 +37,7 @@ func (r *Reader) send(line []byte, rd frame.Reading) {
 	s := &r.Send
 	since, first := r.Now-s.At, len(s.Prev) == 0
 	same := !first && since <= twice && bytes.Equal(line, s.Prev)
-	if first || since > farthest {
+	if s.Run == 0 || since > farthest {
 		s.Run, s.Began = 0, r.Now
 	}
 	s.Run = min(s.Run+1, longRun)
