@@ -42,8 +42,8 @@ type number struct {
 
 // scan reads a number at the start of b: an optional sign with blanks behind
 // it, digits, and one point or comma that has a digit behind it. A comma
-// without one is a separator and stays in the rest.
-func scan(b []byte) (n number, rest []byte, err error) {
+// without one is a separator. The number ends before b[end].
+func scan(b []byte) (n number, end int, err error) {
 	i := 0
 	if len(b) > 0 && (b[0] == '+' || b[0] == '-') {
 		n.signed, n.negative = true, b[0] == '-'
@@ -55,7 +55,7 @@ func scan(b []byte) (n number, rest []byte, err error) {
 		c := b[i]
 		if d := c - '0'; d <= 9 {
 			if digits = digits*10 + uint64(d); digits >= limit {
-				return n, nil, errDigits
+				return n, 0, errDigits
 			}
 			continue
 		}
@@ -67,65 +67,67 @@ func scan(b []byte) (n number, rest []byte, err error) {
 			break
 		}
 		if point >= 0 {
-			return n, nil, errPoints
+			return n, 0, errPoints
 		}
 		if !follows {
-			return n, nil, errCut
+			return n, 0, errCut
 		}
 		point = i
 	}
 	if i == start {
-		return n, nil, errNoNumber
+		return n, 0, errNoNumber
 	}
 	n.digits = int64(digits)
 	if point >= 0 {
 		n.pointed, n.decimals = true, i-point-1
 	}
-	return n, b[i:], nil
+	return n, i, nil
 }
 
 // decimal decodes a number with or without its unit.
 func (d *Decoder) decimal(b []byte, r *Reading) error {
-	n, rest, err := scan(b)
+	n, end, err := scan(b)
+	sent := false
 	if err == nil {
-		err = d.finish(n, rest, r)
+		sent, err = d.finish(n, b[end:], r)
 	}
 	switch {
 	case err != nil:
 		return explain(b, err)
-	case d.format == r.Format:
+	case sent == (d.kind == kindDecimalUnit):
 		return nil
-	case d.format == Decimal:
+	case sent:
 		return Refusal("the frame carries a unit: set the format decimal-unit, or auto")
 	default:
 		return Refusal("no unit in the frame: set the format decimal, or auto")
 	}
 }
 
-// finish reads what follows the number, a unit or the mark of a low battery.
-func (d *Decoder) finish(n number, rest []byte, r *Reading) error {
+// finish reads what follows the number, a unit or the mark of a low battery, and
+// says whether the unit was sent.
+func (d *Decoder) finish(n number, rest []byte, r *Reading) (sent bool, err error) {
 	unit, format := d.unit, Decimal
 	if len(rest) > 0 {
 		word, after := token(rest)
 		if u, ok := unitOf(word); ok {
-			unit, format, rest = u, DecimalUnit, after
+			unit, format, rest, sent = u, DecimalUnit, after, true
 		}
 	}
 	if len(rest) > 0 {
 		word, after := token(rest)
 		if !batteryMark(word) || len(after) > 0 {
-			return Refusal("something other than a unit follows the number")
+			return sent, Refusal("something other than a unit follows the number")
 		}
 		r.LowBattery = true
 	}
 	if unit == "" {
-		return errNoUnit
+		return sent, errNoUnit
 	}
 	s := step(unit, n.decimals)
 	if s == 0 {
-		return errDecimals
+		return sent, errDecimals
 	}
-	return r.set(n.digits, n.negative, s, unit, format)
+	return sent, r.set(n.digits, n.negative, s, unit, format)
 }
 
 // token takes the next word of b behind blanks and at most one comma or semicolon.

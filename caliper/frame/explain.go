@@ -108,7 +108,8 @@ func letter(c byte) bool { return c >= 'A' && c <= 'Z' }
 
 // exponent tells a number such as 1.2E3.
 func exponent(upper []byte) bool {
-	_, rest, err := scan(upper)
+	_, end, err := scan(upper)
+	rest := upper[end:]
 	return err == nil && len(rest) > 1 && rest[0] == 'E' &&
 		(rest[1]-'0' <= 9 || rest[1] == '+' || rest[1] == '-')
 }

@@ -7,6 +7,7 @@ package frame
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"benchtally/agent/crimp"
@@ -66,17 +67,28 @@ const (
 // Decoder decodes the frames of one format. The zero value refuses every frame;
 // make one with New.
 type Decoder struct {
-	format string
-	unit   crimp.Unit
+	kind kind
+	unit crimp.Unit
 }
+
+// kind is the place of a format in Names, counted from 1.
+type kind uint8
+
+const (
+	kindAuto kind = iota + 1
+	kindDecimal
+	kindDecimalUnit
+	kindTagged
+	kindBCD13
+	kindWord24
+)
 
 // New makes a decoder. The unit is that of frames that carry none; with an
 // empty unit such frames are refused. An unknown name gives an error that lists
 // the known ones.
 func New(format string, unit crimp.Unit) (Decoder, error) {
-	switch format {
-	case Auto, Decimal, DecimalUnit, Tagged, BCD13, Word24:
-	default:
+	k := kind(slices.Index(Names(), format) + 1)
+	if k == 0 {
 		return Decoder{}, fmt.Errorf("caliper format %q is not known: want one of %s", format, strings.Join(Names(), ", "))
 	}
 	switch unit {
@@ -84,19 +96,19 @@ func New(format string, unit crimp.Unit) (Decoder, error) {
 	default:
 		return Decoder{}, fmt.Errorf(`caliper unit %q: want "in" or "mm"`, unit)
 	}
-	return Decoder{format, unit}, nil
+	return Decoder{k, unit}, nil
 }
 
 // Size is the fixed number of bytes of a frame, 0 for formats without one.
 func (d Decoder) Size() int {
-	switch d.format {
-	case BCD13:
+	switch d.kind {
+	case kindBCD13:
 		return bcdLen
-	case Word24:
+	case kindWord24:
 		return wordLen
-	default:
-		return 0
+	case kindAuto, kindDecimal, kindDecimalUnit, kindTagged:
 	}
+	return 0
 }
 
 // Decode reads one frame, with or without its terminator. An error is always a
@@ -107,16 +119,16 @@ func (d Decoder) Decode(b []byte) (r Reading, err error) {
 	if len(b) > MaxLen {
 		return r, errTooLong
 	}
-	switch d.format {
-	case Auto:
+	switch d.kind {
+	case kindAuto:
 		err = d.auto(b, &r)
-	case Decimal, DecimalUnit:
+	case kindDecimal, kindDecimalUnit:
 		err = d.decimal(b, &r)
-	case Tagged:
+	case kindTagged:
 		err = d.tagged(b, &r)
-	case BCD13:
+	case kindBCD13:
 		err = d.bcd(b, &r)
-	case Word24:
+	case kindWord24:
 		err = d.word(b, &r)
 	default:
 		err = Refusal("no format is set")
@@ -130,9 +142,9 @@ func (d Decoder) Decode(b []byte) (r Reading, err error) {
 // auto finds the format by the shape of the line. A plain run of digits has the
 // shape of several and is refused.
 func (d *Decoder) auto(b []byte, r *Reading) error {
-	n, rest, err := scan(b)
-	if err == nil && (len(rest) > 0 || n.signed || n.pointed) {
-		if err = d.finish(n, rest, r); err == nil {
+	n, end, err := scan(b)
+	if err == nil && (end < len(b) || n.signed || n.pointed) {
+		if _, err = d.finish(n, b[end:], r); err == nil {
 			return nil
 		}
 	}

@@ -36,11 +36,11 @@ func (d *Decoder) tagged(b []byte, r *Reading) error {
 		}
 		return explain(b, errNoNumber)
 	}
-	n, rest, err := scan(b[3:])
+	n, end, err := scan(b[3:])
 	switch {
 	case err != nil:
 		return explain(b, err)
-	case len(rest) > 0 || b[4] == ' ':
+	case end < len(b)-3 || b[4] == ' ':
 		return explain(b, errNoNumber)
 	case b[2] != 'A':
 		return Refusal(fmt.Sprintf("the interface box marks channel %s with the status %c: not a normal value", b[:2], b[2]))
