@@ -86,7 +86,7 @@ func (l *link) run(ctx context.Context) error {
 	wait := l.first
 	for {
 		began := l.now()
-		err := l.session(ctx)
+		err := l.connect(ctx)
 		var lost lostError
 		switch {
 		case ctx.Err() != nil:
@@ -122,8 +122,8 @@ func ended(ctx context.Context, err error) error {
 	return err
 }
 
-// session opens the port and reads it until it is lost, a lostError.
-func (l *link) session(ctx context.Context) (err error) {
+// connect opens the port and reads it until it is lost, a lostError.
+func (l *link) connect(ctx context.Context) (err error) {
 	path, err := l.find.find()
 	if err != nil {
 		return lostError{path: l.port.Name, cause: err}
