@@ -1,0 +1,237 @@
+package caliper
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"benchtally/agent/crimp"
+)
+
+// running is a link at work.
+type running struct {
+	t      *testing.T
+	events chan Event
+	stop   context.CancelFunc
+	done   chan error
+}
+
+func runLink(t *testing.T, m machine, p Port, s Settings) *running {
+	t.Helper()
+	p, err := p.checked()
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	w := &running{t, make(chan Event, 64), cancel, make(chan error, 1)}
+	l := newLink(m, p, mustReader(t, s), time.Now, func(e Event) error {
+		select {
+		case w.events <- e:
+			return nil
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	})
+	l.first, l.most = 2*time.Millisecond, 10*time.Millisecond
+	go func() { w.done <- l.run(ctx) }()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-w.done; err != nil {
+			t.Errorf("run: %v", err)
+		}
+	})
+	return w
+}
+
+// next waits for an event and checks what it is.
+func (w *running) next(kind Kind, cause Cause) Event {
+	w.t.Helper()
+	select {
+	case e := <-w.events:
+		if e.Kind != kind || e.Cause != cause {
+			w.t.Fatalf("got %+v, want %s %s", e, kind, cause)
+		}
+		return e
+	case <-time.After(5 * time.Second):
+		w.t.Fatalf("no %s %s within 5 s", kind, cause)
+		return Event{}
+	}
+}
+
+func write(t *testing.T, f *os.File, text string) {
+	t.Helper()
+	if _, err := f.WriteString(text); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// The cable goes in and out a hundred times; the link to the device leads to
+// another one each time. No frame is lost, doubled or made of two halves.
+func TestInAndOut(t *testing.T) {
+	tr := newTree(t)
+	name := filepath.Join(tr.dev, "serial", "by-id", "usb-adapter-if00-port0")
+	w := runLink(t, tr.machine, Port{Name: name}, Settings{Unit: crimp.Inches})
+	if e := w.next(Fault, Away); !strings.Contains(e.Reason, name) || !strings.Contains(e.Reason, "plug the caliper's cable in") {
+		t.Errorf("reason %q", e.Reason)
+	}
+	for i := range 100 {
+		master, slave := terminal(t)
+		tr.link(slave, name)
+		w.next(Clear, Away)
+		write(t, master, fmt.Sprintf("\r\n+1.%04d\r\n+9.9", i)) // half a frame at the end
+		want := crimp.Inch + crimp.Length(i)*2540
+		if e := w.next(Reading, ""); e.Value != want {
+			t.Fatalf("round %d: %s, want %s", i, e.Value, want)
+		}
+		if err := master.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if e := w.next(Fault, Away); i == 0 && !strings.Contains(e.Reason, "is gone") && !strings.Contains(e.Reason, "not there") {
+			t.Errorf("reason %q", e.Reason)
+		}
+	}
+}
+
+// A plain device name means the device that was there first, wherever it is now.
+func TestFoundUnderAnotherName(t *testing.T) {
+	for _, row := range []struct{ name, serial, socket, other string }{
+		{"another socket, by its serial number", "A1", "1-4", "B2"},
+		{"the same socket, no serial number", "", "1-1", ""},
+		{"another socket, the only one of its kind", "", "1-4", "B2"},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			tr := newTree(t)
+			master, slave := terminal(t)
+			tr.usb("ttyUSB0", "1-1", row.serial, slave)
+			w := runLink(t, tr.machine, Port{Name: filepath.Join(tr.dev, "ttyUSB0")}, Settings{Unit: crimp.Inches})
+			time.Sleep(150 * time.Millisecond) // the silence after which a frame is whole
+			write(t, master, "+1.0000\r\n")
+			w.next(Reading, "")
+
+			// Another adapter takes the name, ours comes back under a new one.
+			tr.unplug("ttyUSB0", "1-1")
+			_, stranger := terminal(t)
+			tr.usb("ttyUSB0", "1-2", row.other, stranger)
+			again, slave := terminal(t)
+			tr.usb("ttyUSB1", row.socket, row.serial, slave)
+			if err := master.Close(); err != nil {
+				t.Fatal(err)
+			}
+			w.next(Fault, Away)
+			if e := w.next(Clear, Away); !strings.Contains(e.Reason, "ttyUSB1") {
+				t.Fatalf("reason %q", e.Reason)
+			}
+			write(t, again, "\r\n+2.0000\r\n")
+			if e := w.next(Reading, ""); e.Value != 2*crimp.Inch {
+				t.Errorf("got %s", e.Value)
+			}
+		})
+	}
+}
+
+func TestRun(t *testing.T) {
+	master, slave := terminal(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	out, done := make(chan Event), make(chan error, 1)
+	r := mustReader(t, Settings{Unit: crimp.Inches, Trigger: TriggerRequest})
+	go func() {
+		done <- Run(ctx, Port{Name: slave, Baud: 4800, DataBits: 7, Parity: "even", StopBits: "2", Request: "R\r"}, r, time.Now, out)
+	}()
+	// The caliper answers each request; a reading needs 600 ms at rest.
+	answered := make(chan int, 1)
+	go func() {
+		n := 0
+		defer func() { answered <- n }()
+		buf := make([]byte, 16)
+		for {
+			k, err := master.Read(buf)
+			switch {
+			case ctx.Err() != nil:
+				return
+			case err != nil: // not open yet
+				time.Sleep(time.Millisecond)
+				continue
+			}
+			if string(buf[:k]) == "R\r" {
+				n++
+				if _, err := master.WriteString("+1.2040\r\n"); err != nil {
+					return
+				}
+			}
+		}
+	}()
+	select {
+	case e := <-out:
+		if e.Kind != Reading || e.Value != 30_581_600 {
+			t.Errorf("got %+v", e)
+		}
+	case <-time.After(5 * time.Second):
+		t.Error("no reading within 5 s")
+	}
+	cancel()
+	if err := <-done; err != nil {
+		t.Errorf("run: %v", err)
+	}
+	if err := master.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if n := <-answered; n < 4 || n > 8 {
+		t.Errorf("%d requests for one reading, want 4 to 8", n)
+	}
+}
+
+func TestRunRefusesSettings(t *testing.T) {
+	r := mustReader(t, Settings{})
+	err := Run(t.Context(), Port{Baud: 3, DataBits: 9, Parity: "some", StopBits: "1.5", DTR: "up"}, r, time.Now, nil)
+	for _, part := range []string{"no port is named", "baud rate 3", "9 data bits", `parity "some"`, `stop bits "1.5"`, `dtr "up"`} {
+		if err == nil || !strings.Contains(err.Error(), part) {
+			t.Errorf("%q is not in: %v", part, err)
+		}
+	}
+	r = mustReader(t, Settings{Trigger: TriggerRequest})
+	if err := Run(t.Context(), Port{Name: "/dev/null"}, r, time.Now, nil); err == nil || !strings.Contains(err.Error(), "needs the request") {
+		t.Errorf("no request: %v", err)
+	}
+	if got := (Port{Name: "x"}).Line(); got != "9600 8N1" {
+		t.Errorf("line %q", got)
+	}
+	if got := (Port{Name: "x", Baud: 4800, DataBits: 7, Parity: "even", StopBits: "2"}).Line(); got != "4800 7E2" {
+		t.Errorf("line %q", got)
+	}
+}
+
+// Listen tries line settings until the frames make sense. The terminal passes
+// the parity bit on like an adapter that reads 7 data bits as 8.
+func TestListenFindsTheLine(t *testing.T) {
+	tr := newTree(t)
+	master, slave := terminal(t)
+	began := time.Now()
+	fast := func() time.Time { return start.Add(20 * time.Since(began)) }
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	stopped := make(chan struct{})
+	go func() {
+		defer close(stopped)
+		for ctx.Err() == nil {
+			if _, err := master.WriteString("\x2b\xb1\x2e\xb2\x30\xb4\x30\x8d\x0a"); err != nil {
+				return
+			}
+			time.Sleep(60 * time.Millisecond)
+		}
+	}()
+	var line, format string
+	err := tr.listen(ctx, Port{Name: slave}, Settings{Unit: crimp.Inches}, fast, func(p Port, e Event) {
+		if e.Kind == Reading {
+			line, format = p.Line(), e.Format
+			cancel()
+		}
+	})
+	<-stopped
+	if err != nil || line != "4800 7E2" || format != "decimal" {
+		t.Errorf("line %q, format %q, %v", line, format, err)
+	}
+}
