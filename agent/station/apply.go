@@ -57,7 +57,6 @@ func (s *Station) apply(r record.Record) {
 		}
 	case record.Zero:
 		st.Zero = &fact{At: r.At, Value: *r.Value, OK: *r.OK}
-		st.Taken = push(st.Taken, takenRef{Seq: r.Seq}, keptReadings)
 	case record.Undo:
 		s.applyUndo(r)
 	case record.Dry, record.Same:
@@ -159,7 +158,7 @@ func (s *Station) openPiece(o *order, n int, hit *shot) {
 
 func (s *Station) applyReading(r record.Record) {
 	st := &s.state
-	ref := takenRef{Seq: r.Seq}
+	ref := takenRef{Seq: r.Seq, At: r.At}
 	if st.Order != nil && r.Piece != "" {
 		ref.Order, ref.N = st.Order.ID, pieceNumber(r.Piece)
 		if p := st.Order.piece(ref.N); p != nil {

@@ -13,6 +13,15 @@ func (in Fault) take(s *Station) {
 		return
 	}
 	s.emit(record.Record{At: in.At, Kind: record.Fault, Source: in.Source, State: state, Reason: in.Reason})
+	if in.Since.IsZero() {
+		return
+	}
+	since := record.Stamp(in.Since)
+	for n := len(s.state.Taken); n > 0 && !s.state.Taken[n-1].At.Before(since); n = len(s.state.Taken) {
+		if s.withdraw(Action{At: in.At}) != "" {
+			return // of a crimp that was followed by a stroke: its verdict stands
+		}
+	}
 }
 
 // take keeps what was refused, with the reason.

@@ -35,7 +35,8 @@ type Fault struct {
 	At     time.Time
 	Source record.Source
 	On     bool
-	Reason string // for the technician: what is wrong and what to look at
+	Reason string    // for the technician: what is wrong and what to look at
+	Since  time.Time // readings from this time on were part of the trouble and are withdrawn; zero: none were
 }
 
 // Refusal is an input that never became one: noise on the wire, an unreadable line.

@@ -59,9 +59,10 @@ type strokeRef struct {
 
 // takenRef is a reading that can still be withdrawn.
 type takenRef struct {
-	Seq   uint64 `json:"seq"`
-	Order string `json:"order,omitempty"`
-	N     int    `json:"n,omitempty"` // of its piece; 0: none
+	Seq   uint64    `json:"seq"`
+	At    time.Time `json:"at"`
+	Order string    `json:"order,omitempty"`
+	N     int       `json:"n,omitempty"` // of its piece; 0: none
 }
 
 // order is an order in work, or set aside.
@@ -69,8 +70,8 @@ type order struct {
 	ID       string                `json:"id"`
 	Spec     crimp.Spec            `json:"spec"` // as it was when the order was started
 	Quantity int                   `json:"quantity,omitempty"`
-	N        int                   `json:"n"`      // of the latest piece
-	Pieces   []*piece              `json:"pieces"` // the latest ones, oldest first
+	N        int                   `json:"n"`                  // of the latest piece
+	Pieces   []*piece              `json:"pieces"`             // the latest ones, oldest first
 	Measured int                   `json:"measured,omitempty"` // N of the older piece that is being measured; 0: the latest
 	Again    int                   `json:"again,omitempty"`    // N of the piece that the next stroke crimps again; 0: none
 	Fresh    bool                  `json:"fresh,omitempty"`    // the next piece is the first after a start, set or load

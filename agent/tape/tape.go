@@ -85,6 +85,15 @@ func NewReader(r io.Reader, name string) (*Reader, error) {
 	return t, nil
 }
 
+// IsHeader says whether a line is a tape's header, which live inputs do without.
+func IsHeader(text []byte) bool {
+	var header struct {
+		Tape int    `json:"tape"`
+		At   string `json:"at"`
+	}
+	return strict(text, &header) == nil && header.Tape != 0
+}
+
 // Text is the latest line as it stands in the tape, valid until the next call.
 func (t *Reader) Text() []byte { return t.scan.Bytes() }
 

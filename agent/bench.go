@@ -1,0 +1,196 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync/atomic"
+	"time"
+
+	"benchtally/agent/record"
+	"benchtally/agent/station"
+)
+
+const (
+	benchBatch = 256     // waiting inputs that share one commit
+	benchHeld  = 1 << 16 // inputs held while the store takes none; more must wait
+	storeRetry = time.Second
+)
+
+// bench owns the station. Everything that comes in goes through its one
+// goroutine: inputs that wait share a commit, and what was kept is handed on.
+// While the store takes nothing, inputs are held and tried again.
+type bench struct {
+	station *station.Station
+	now     func() time.Time
+	inputs  chan request
+	kept    func([]record.Record, station.View) // after each commit, in order
+	beat    func()                              // called often while the bench is alive
+
+	ending  chan struct{}          // closed: no more will come
+	ended   chan struct{}          // closed: nothing is taken any more
+	trouble atomic.Pointer[string] // why the store takes nothing; nil: it does
+}
+
+// request is an input, or with none a wish to know that all before it is kept.
+type request struct {
+	input station.Input
+	done  chan<- []record.Record // gets the input's records once they are kept; nil: nobody waits
+}
+
+func newBench(s *station.Station, now func() time.Time, kept func([]record.Record, station.View)) *bench {
+	return &bench{
+		station: s, now: now, kept: kept, beat: func() {},
+		inputs: make(chan request, 1024), ending: make(chan struct{}), ended: make(chan struct{}),
+	}
+}
+
+// put hands an input in without waiting for its records.
+func (b *bench) put(ctx context.Context, in station.Input) {
+	select {
+	case b.inputs <- request{input: in}:
+	case <-b.ended:
+	case <-ctx.Done():
+	}
+}
+
+// errEnded is the answer to who asks too late.
+var errEnded = errors.New("the agent is stopping")
+
+// ask hands an input in and waits until its records are kept. With a nil input
+// it waits for all inputs before.
+func (b *bench) ask(ctx context.Context, in station.Input) ([]record.Record, error) {
+	done := make(chan []record.Record, 1)
+	select {
+	case b.inputs <- request{input: in, done: done}:
+	case <-b.ended:
+		return nil, errEnded
+	case <-ctx.Done():
+		return nil, context.Cause(ctx)
+	}
+	select {
+	case records := <-done:
+		return records, nil
+	case <-b.ended:
+		return nil, errEnded
+	case <-ctx.Done():
+		if why := b.trouble.Load(); why != nil {
+			return nil, fmt.Errorf("not kept: %s", *why)
+		}
+		return nil, context.Cause(ctx)
+	}
+}
+
+// end says that no more will come.
+func (b *bench) end() { close(b.ending) }
+
+// run takes inputs until no more will come and all of them are kept; when the
+// store takes nothing and ctx has ended, until they have been tried once more.
+func (b *bench) run(ctx context.Context) error {
+	defer close(b.ended)
+	ticks := time.NewTicker(storeRetry)
+	defer ticks.Stop()
+	var waiting []request
+	ending := (<-chan struct{})(b.ending) // nil once it is closed
+	for {
+		failing := b.trouble.Load() != nil
+		if len(waiting) == 0 && ending == nil && len(b.inputs) == 0 {
+			return nil
+		}
+		if len(waiting) == 0 && len(b.inputs) == 0 || failing {
+			source := b.inputs
+			if len(waiting) >= benchHeld {
+				source = nil
+			}
+			select {
+			case r := <-source:
+				waiting = append(waiting, r)
+				if failing {
+					continue // the store is tried at the next tick
+				}
+			case <-ending:
+				ending = nil
+			case <-ticks.C:
+				b.beat()
+			}
+		}
+		waiting = b.gather(waiting)
+		waiting = b.commit(waiting)
+		if len(waiting) > 0 && ending == nil && ctx.Err() != nil && b.trouble.Load() != nil {
+			return fmt.Errorf("%d inputs could not be kept: %s", len(waiting), *b.trouble.Load())
+		}
+	}
+}
+
+// gather adds what is waiting already, up to a batch.
+func (b *bench) gather(waiting []request) []request {
+	for len(waiting) < benchBatch {
+		select {
+		case r := <-b.inputs:
+			waiting = append(waiting, r)
+		default:
+			return waiting
+		}
+	}
+	return waiting
+}
+
+// commit keeps a batch of the waiting requests and returns those that still
+// wait. A request that somebody waits for ends its batch.
+func (b *bench) commit(waiting []request) []request {
+	n, batch := 0, make([]station.Input, 0, min(len(waiting), benchBatch))
+	for n < len(waiting) && n < benchBatch {
+		if r := waiting[n]; r.input != nil {
+			if r.done != nil && len(batch) > 0 {
+				break // its records must be told from the others'
+			}
+			batch = append(batch, r.input)
+		}
+		if n++; waiting[n-1].done != nil {
+			break
+		}
+	}
+	if n == 0 {
+		return waiting
+	}
+	records, err := b.do(batch)
+	if err != nil {
+		return waiting
+	}
+	for _, r := range waiting[:n] {
+		if r.done != nil {
+			r.done <- records
+		}
+	}
+	return waiting[n:]
+}
+
+// do keeps inputs, and tells of a store that begins or ceases to fail.
+func (b *bench) do(batch []station.Input) ([]record.Record, error) {
+	failing := b.trouble.Load()
+	if failing != nil {
+		now := b.now()
+		batch = append(batch,
+			station.Fault{At: now, Source: record.Store, On: true, Reason: *failing},
+			station.Fault{At: now, Source: record.Store, Reason: "everything that waited is kept"})
+	}
+	records, err := b.station.Do(batch...)
+	if err != nil {
+		if failing == nil {
+			why := err.Error()
+			b.trouble.Store(&why)
+			slog.Error("nothing can be kept", "err", err)
+			b.kept(nil, b.station.View())
+		}
+		return nil, err
+	}
+	if failing != nil {
+		b.trouble.Store(nil)
+		slog.Info("records are kept again")
+	}
+	if len(records) > 0 {
+		b.kept(records, b.station.View())
+	}
+	return records, nil
+}

@@ -1,0 +1,92 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"path/filepath"
+
+	"benchtally/agent/config"
+	"benchtally/caliper"
+	"benchtally/deploy"
+	"benchtally/mqtt"
+)
+
+// checkCommand checks a configuration.
+type checkCommand struct {
+	File string `arg:"" help:"Configuration."`
+	JSON bool   `name:"json" help:"Print the faults as JSON."`
+}
+
+// checked is the answer of check in JSON.
+type checked struct {
+	File     string        `json:"file"`
+	OK       bool          `json:"ok"`
+	Specs    int           `json:"specs"`
+	Faults   config.Faults `json:"faults"`
+	Warnings []string      `json:"warnings"`
+}
+
+// Run prints what is there, and all that is wrong.
+func (c *checkCommand) Run(e env) error {
+	cfg, err := config.Load(c.File)
+	if err == nil {
+		err = checkParts(cfg)
+	}
+	answer := checked{File: c.File, OK: err == nil, Faults: config.Faults{}, Warnings: []string{}}
+	if cfg != nil && err == nil {
+		answer.Specs, answer.Warnings = len(cfg.Specs), append(answer.Warnings, cfg.Warnings()...)
+	}
+	if !c.JSON {
+		if err != nil {
+			return err
+		}
+		for _, line := range answer.Warnings {
+			_, _ = fmt.Fprintln(e.stderr, "warning:", line) // a hint, no result
+		}
+		_, err = fmt.Fprintf(e.stdout, "%s: no faults, %d specs, topics below %s\n", c.File, len(cfg.Specs), cfg.Base())
+		return err
+	}
+	errors.As(err, &answer.Faults)
+	out := json.NewEncoder(e.stdout)
+	out.SetEscapeHTML(false)
+	return errors.Join(out.Encode(answer), err)
+}
+
+// checkParts lets the packages check what only they know.
+func checkParts(cfg *config.Config) error {
+	var faults config.Faults
+	if _, err := caliper.NewReader(readerSettings(cfg)); err != nil {
+		faults = append(faults, cfg.Fault("caliper.format", err.Error()))
+	}
+	if cfg.MQTT.Broker != "" {
+		if _, err := mqtt.New(publisherSettings(cfg, "0000000000000000"), nil); err != nil {
+			faults = append(faults, cfg.Fault("mqtt.broker", err.Error()))
+		}
+	}
+	if len(faults) > 0 {
+		return faults
+	}
+	return nil
+}
+
+// initCommand writes the files of an installation.
+type initCommand struct {
+	Dir string `arg:"" help:"Folder for the files; it is made if needed."`
+}
+
+// Run writes what is missing and overwrites nothing.
+func (c *initCommand) Run(e env) error {
+	written, kept, err := deploy.Init(c.Dir)
+	for _, name := range written {
+		_, _ = fmt.Fprintln(e.stdout, "written", name) // the files are what counts
+	}
+	for _, name := range kept {
+		_, _ = fmt.Fprintln(e.stdout, "kept   ", name)
+	}
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.stdout, "\nNext: edit %s, then run\n  benchtally check %[1]s\n", filepath.Join(c.Dir, "bench.toml"))
+	return err
+}

@@ -1,0 +1,64 @@
+package main
+
+import (
+	"strconv"
+
+	"benchtally/agent/crimp"
+	"benchtally/agent/record"
+)
+
+// columns are the table's columns: the keys of the records, lengths in mm.
+var columns = []string{
+	"seq", "at", "kind", "clock", "order", "piece", "spec", "revision", "quantity", "cage", "operator",
+	"target_mm", "plus_mm", "minus_mm", "setting", "crimp", "held_ms", "place", "diameter_mm", "raw",
+	"outcome", "mean_mm", "deviation_mm", "ovality_mm", "readings", "conformity", "u_mm",
+	"for", "change", "offset_mm", "work", "state", "strokes", "value_mm", "ok", "of", "source", "reason",
+}
+
+// row is a record as the table has it; what does not apply stays empty.
+func row(r record.Record) []string {
+	return []string{
+		strconv.FormatUint(r.Seq, 10), r.At.UTC().Format(record.TimeLayout), string(r.Kind), r.Clock,
+		r.Order, r.Piece, r.Spec, r.Revision, count(r.Quantity), r.Cage, r.Operator,
+		mm(r.Target), mm(r.Plus), mm(r.Minus), cell(r.Setting), count(r.Crimp), cell(r.Held),
+		count(r.Place), mm(r.Diameter), r.Raw,
+		string(r.Outcome), mm(r.Mean), mm(r.Deviation), mm(r.Ovality), count(r.Readings), float(r.Conformity), mm(r.U),
+		r.For, cell(r.Change), mm(r.Offset), string(r.Work), r.State, cell(r.Strokes), mm(r.Value), truth(r.OK),
+		count(int(r.Of)), string(r.Source), r.Reason,
+	}
+}
+
+func mm(l *crimp.Length) string {
+	if l == nil {
+		return ""
+	}
+	return string(l.AppendMM(nil))
+}
+
+func count(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.Itoa(n)
+}
+
+func cell[T int | int64](n *T) string {
+	if n == nil {
+		return ""
+	}
+	return strconv.FormatInt(int64(*n), 10)
+}
+
+func float(f *float64) string {
+	if f == nil {
+		return ""
+	}
+	return strconv.FormatFloat(*f, 'f', -1, 64)
+}
+
+func truth(b *bool) string {
+	if b == nil {
+		return ""
+	}
+	return strconv.FormatBool(*b)
+}

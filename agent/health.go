@@ -1,0 +1,192 @@
+package main
+
+import (
+	"context"
+	"log/slog"
+	"sync"
+	"time"
+
+	"benchtally/agent/panel"
+	"benchtally/agent/record"
+	"benchtally/agent/station"
+)
+
+// brokerGrace is how long the broker may be away before that is a fault worth a
+// record.
+const brokerGrace = 5 * time.Second
+
+// pruneEvery is how often old records are looked for, when the shop lets them go.
+const pruneEvery = time.Minute
+
+// health joins what the station knows with how the devices stand, for the page,
+// the command line and the retained topics.
+type health struct {
+	a     *agent
+	board *panel.Board
+
+	mu     sync.Mutex
+	view   station.View
+	spoken string    // caliper format seen
+	latest time.Time // of all records
+	sent   retained
+}
+
+func newHealth(a *agent, v station.View) *health {
+	return &health{a: a, board: panel.NewBoard(a.cfg.Press.Name), view: v}
+}
+
+// show takes what was kept and the station's newest view, and passes it on.
+func (h *health) show(records []record.Record, v station.View) {
+	h.mu.Lock()
+	h.view = v
+	for _, r := range records {
+		if r.At.After(h.latest) {
+			h.latest = r.At
+		}
+	}
+	h.mu.Unlock()
+	h.publish()
+}
+
+func (h *health) format(name string) {
+	h.mu.Lock()
+	h.spoken = name
+	h.mu.Unlock()
+}
+
+// snapshot is everything that the page and the command line show.
+func (h *health) snapshot() panel.Snapshot {
+	h.mu.Lock()
+	v, spoken := h.view, h.spoken
+	h.mu.Unlock()
+	s := panel.Snapshot{Press: h.a.cfg.Press.Name, At: h.a.now(), View: v, Demo: h.a.demo}
+	n, _, err := h.a.store.Queue()
+	s.Queue = n
+	caliperText := "no frame seen yet"
+	if spoken != "" {
+		caliperText = spoken
+	}
+	s.Links = []panel.Link{
+		h.link("switch", record.Switch, v, h.a.cfg.Switch.Line),
+		h.link("caliper", record.Caliper, v, caliperText),
+		h.brokerLink(v),
+		h.storeLink(v, err),
+		h.link("clock", record.Clock, v, clockText()),
+	}
+	return s
+}
+
+func (h *health) link(name string, source record.Source, v station.View, good string) panel.Link {
+	if reason, bad := v.Faults[source]; bad {
+		return panel.Link{Name: name, Text: reason}
+	}
+	return panel.Link{Name: name, OK: true, Text: good}
+}
+
+func (h *health) storeLink(v station.View, err error) panel.Link {
+	if why := h.a.bench.trouble.Load(); why != nil {
+		return panel.Link{Name: "store", Text: *why}
+	}
+	if err != nil {
+		return panel.Link{Name: "store", Text: err.Error()}
+	}
+	return h.link("store", record.Store, v, h.a.cfg.Store.Path)
+}
+
+func (h *health) brokerLink(v station.View) panel.Link {
+	if h.a.publisher == nil {
+		return panel.Link{Name: "broker", OK: true, Text: "none named in the configuration"}
+	}
+	s := h.a.publisher.State()
+	if s.Connected && s.Reason == "" {
+		return panel.Link{Name: "broker", OK: true, Text: "connected to " + h.a.cfg.MQTT.Broker}
+	}
+	if s.Reason == "" {
+		s.Reason = "not yet connected to " + h.a.cfg.MQTT.Broker
+	}
+	return panel.Link{Name: "broker", Text: s.Reason}
+}
+
+func clockText() string {
+	if clockState() == clockUnset {
+		return "runs, but nothing keeps it right"
+	}
+	return "kept right"
+}
+
+// publish shows the newest snapshot on the page and on the retained topics.
+func (h *health) publish() {
+	s := h.snapshot()
+	h.board.Publish(s)
+	if h.a.publisher != nil {
+		h.retain(s)
+	}
+}
+
+// keepHouse does what is due each second: the sent cursor, the faults of broker
+// and clock, the age of records, the page's heartbeat.
+func (a *agent) keepHouse(ctx context.Context) error {
+	a.health.publish()
+	tick := time.NewTicker(time.Second)
+	defer tick.Stop()
+	var pruned time.Time
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+		if err := a.store.FlushSent(); err != nil && a.bench.trouble.Load() == nil {
+			slog.Warn("the sent mark is not kept; events may be sent again", "err", err)
+		}
+		a.judgeBroker(ctx)
+		a.judgeClock(ctx)
+		if now := time.Now(); a.cfg.Store.Keep > 0 && now.Sub(pruned) > pruneEvery {
+			pruned = now
+			if n, err := a.store.Prune(a.now().Add(-a.cfg.Store.Keep), 1000); err != nil {
+				slog.Warn("old records stay", "err", err)
+			} else if n > 0 {
+				slog.Info("old records let go", "records", n)
+			}
+		}
+		a.health.publish()
+	}
+}
+
+// judgeBroker tells the bench when the broker is away for longer than a moment,
+// and when it is back.
+func (a *agent) judgeBroker(ctx context.Context) {
+	if a.publisher == nil {
+		return
+	}
+	s := a.publisher.State()
+	a.health.mu.Lock()
+	_, known := a.health.view.Faults[record.Broker]
+	a.health.mu.Unlock()
+	since := s.Since
+	if since.Before(a.began) {
+		since = a.began
+	}
+	away := !s.Connected && time.Since(since) > brokerGrace
+	switch {
+	case away && !known:
+		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Broker, On: true, Reason: s.Reason})
+	case s.Connected && known:
+		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Broker, Reason: "connected again"})
+	}
+}
+
+// judgeClock tells the bench when the time cannot be right.
+func (a *agent) judgeClock(ctx context.Context) {
+	a.health.mu.Lock()
+	_, known := a.health.view.Faults[record.Clock]
+	latest := a.health.latest
+	a.health.mu.Unlock()
+	why := clockFault(a.now(), latest)
+	switch {
+	case why != "" && !known:
+		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Clock, On: true, Reason: why})
+	case why == "" && known:
+		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Clock, Reason: "it is ahead of all records again"})
+	}
+}

@@ -1,0 +1,107 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+
+	"benchtally/agent/crimp"
+)
+
+// judgeCommand judges one crimp from the command line.
+type judgeCommand struct {
+	Target     lengthFlag   `required:"" placeholder:"LENGTH" help:"Crimp diameter of the specification, such as 1.200in or 30.48mm."`
+	Plus       lengthFlag   `required:"" placeholder:"LENGTH" help:"Allowed above the target."`
+	Minus      lengthFlag   `required:"" placeholder:"LENGTH" help:"Allowed below the target."`
+	Setting    int          `required:"" placeholder:"N" help:"Setting of this crimp, 0 to 999."`
+	Recrimps   int          `default:"0" placeholder:"N" help:"How often the maker's sheet still allows this end to be crimped again."`
+	U          lengthFlag   `name:"u" placeholder:"LENGTH" help:"Standard uncertainty of the mean."`
+	Confidence float64      `placeholder:"P" help:"Conformance probability to prove, such as 0.95: narrows the limits by a guard band (ISO 14253-1)."`
+	Ovality    lengthFlag   `placeholder:"LENGTH" help:"Limit of largest minus smallest reading."`
+	Step       lengthFlag   `default:"0.001in" placeholder:"LENGTH" help:"Diameter change per count of the setting."`
+	Smaller    bool         `help:"A larger setting makes the crimp smaller at this press."`
+	Readings   []lengthFlag `arg:"" name:"reading" help:"Readings of this crimp, each with its unit."`
+}
+
+// lengthFlag is a length on the command line.
+type lengthFlag crimp.Length
+
+// UnmarshalText reads a length with its unit.
+func (l *lengthFlag) UnmarshalText(b []byte) error {
+	v, err := crimp.ParseLength(string(b))
+	*l = lengthFlag(v)
+	return err
+}
+
+// judged is the answer: the verdict's keys and the settings.
+type judged struct {
+	Outcome    crimp.Outcome `json:"outcome"`
+	Mean       crimp.Length  `json:"mean_mm"`
+	Deviation  crimp.Length  `json:"deviation_mm"`
+	Ovality    crimp.Length  `json:"ovality_mm"`
+	Readings   int           `json:"readings"`
+	Crimp      int           `json:"crimp"`
+	Reason     string        `json:"reason"`
+	Conformity *float64      `json:"conformity,omitempty"`
+	U          *crimp.Length `json:"u_mm,omitempty"`
+	Recrimp    *int          `json:"recrimp_setting,omitempty"`
+	Next       int           `json:"next_setting"`
+}
+
+// Run prints the judgement as JSON.
+func (c *judgeCommand) Run(e env) error {
+	spec := crimp.Spec{
+		Diameter: crimp.Length(c.Target), Plus: crimp.Length(c.Plus), Minus: crimp.Length(c.Minus),
+		Setting: c.Setting, Recrimps: c.Recrimps,
+	}
+	scale := crimp.Scale{Step: crimp.Length(c.Step), Smaller: c.Smaller, Lowest: 0, Highest: 999}
+	if err := c.check(spec, scale); err != nil {
+		return invalid{err}
+	}
+	readings := make([]crimp.Length, len(c.Readings))
+	for i, r := range c.Readings {
+		readings[i] = crimp.Length(r)
+	}
+	v := crimp.Judge(spec, readings, 1, float64(c.U), crimp.Rules{Ovality: crimp.Length(c.Ovality), Confidence: c.Confidence})
+	out := judged{
+		Outcome: v.Outcome, Mean: v.Mean, Deviation: v.Deviation, Ovality: v.Ovality,
+		Readings: v.Readings, Crimp: v.Crimp, Reason: v.Reason,
+	}
+	if !math.IsNaN(v.Conformity) {
+		u := crimp.Length(c.U)
+		out.Conformity, out.U = &v.Conformity, &u
+	}
+	if v.Outcome == crimp.Recrimp {
+		again := scale.Again(v.Deviation, c.Setting, c.Setting).Setting
+		out.Recrimp = &again
+	}
+	first := crimp.Model{Noise: 1}.Update(crimp.Estimate{}, float64(v.Deviation), 1)
+	out.Next = scale.Next(first, c.Setting, c.Setting, 0).Setting
+	enc := json.NewEncoder(e.stdout)
+	enc.SetEscapeHTML(false)
+	return enc.Encode(out)
+}
+
+func (c *judgeCommand) check(spec crimp.Spec, scale crimp.Scale) error {
+	var faults []error
+	wrong := func(bad bool, format string, args ...any) {
+		if bad {
+			faults = append(faults, fmt.Errorf(format, args...))
+		}
+	}
+	wrong(spec.Diameter <= 0, "--target %s: want a diameter above 0", spec.Diameter)
+	wrong(spec.Plus < 0, "--plus %s: want 0 or more", spec.Plus)
+	wrong(spec.Minus < 0, "--minus %s: want 0 or more, without a sign", spec.Minus)
+	wrong(c.Setting < 0 || c.Setting > 999, "--setting %d: want 0 to 999", c.Setting)
+	wrong(c.Recrimps < 0, "--recrimps %d: want 0 or more", c.Recrimps)
+	wrong(c.U < 0, "--u %s: want 0 or more", crimp.Length(c.U))
+	wrong(c.Ovality < 0, "--ovality %s: want 0 or more", crimp.Length(c.Ovality))
+	wrong(c.Confidence != 0 && !(c.Confidence >= 0.5 && c.Confidence < 1), "--confidence %g: want 0.5 to below 1, such as 0.95", c.Confidence)
+	wrong(c.Confidence != 0 && c.U == 0, "--confidence needs --u, the standard uncertainty of the mean")
+	wrong(scale.Step <= 0, "--step %s: want more than 0", scale.Step)
+	for _, r := range c.Readings {
+		wrong(r <= 0, "reading %s: want a diameter above 0", crimp.Length(r))
+	}
+	return errors.Join(faults...)
+}

@@ -1,0 +1,31 @@
+package main
+
+import (
+	"benchtally/agent/record"
+	"benchtally/agent/station"
+	"benchtally/store"
+)
+
+// keeper is the store as the station's log.
+type keeper struct {
+	*store.Store
+	note []byte // goes with the next batch; nil: none
+}
+
+// Append keeps a batch.
+func (k *keeper) Append(b station.Batch) error {
+	return k.Store.Append(store.Batch{Records: b.Records, State: b.State, Orders: b.Orders, Note: k.note})
+}
+
+// After folds the records kept after seq.
+func (k *keeper) After(seq uint64, fold func(record.Record) error) error {
+	for r, err := range k.Records(seq) {
+		if err != nil {
+			return err
+		}
+		if err := fold(r); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,160 @@
+package main
+
+import (
+	"bufio"
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/url"
+	"strings"
+	"time"
+
+	"benchtally/agent/config"
+	"benchtally/agent/record"
+	"benchtally/store"
+)
+
+// defaultConfig is the configuration of an installed agent.
+const defaultConfig = "/etc/benchtally/bench.toml"
+
+// logCommand shows records of the running agent, or of the store when none runs.
+type logCommand struct {
+	Config string `default:"${config}" placeholder:"FILE" help:"Configuration."`
+	Since  string `placeholder:"T" help:"From this time on: 2026-03-02, 2026-03-02T06:00:00Z, or 8h for the last eight hours."`
+	Until  string `placeholder:"T" help:"Before this time."`
+	Order  string `placeholder:"ID" help:"Of this order."`
+	Piece  string `placeholder:"ID" help:"Of this piece, <order>/<n>."`
+	CSV    bool   `name:"csv" xor:"form" help:"As a table for a spreadsheet."`
+	JSON   bool   `name:"json" xor:"form" help:"As JSON, one record a line."`
+}
+
+// Run prints the records chosen.
+func (c *logCommand) Run(e env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	query := url.Values{"order": {c.Order}, "piece": {c.Piece}}
+	for name, text := range map[string]string{"since": c.Since, "until": c.Until} {
+		at, err := parseWhen(text, time.Now())
+		if err != nil {
+			return invalid{fmt.Errorf("--%s %w", name, err)}
+		}
+		if !at.IsZero() {
+			query.Set(name, at.Format(time.RFC3339Nano))
+		}
+	}
+	out := bufio.NewWriter(e.stdout)
+	show, done := c.printer(out)
+	if err := readLog(e, cfg, query, show); err != nil {
+		return err
+	}
+	return errors.Join(done(), out.Flush())
+}
+
+// printer shows records in the form asked for.
+func (c *logCommand) printer(out *bufio.Writer) (show func(record.Record) error, done func() error) {
+	done = func() error { return nil }
+	switch {
+	case c.CSV:
+		table := csv.NewWriter(out)
+		err := table.Write(columns)
+		return func(r record.Record) error { return errors.Join(err, table.Write(row(r))) },
+			func() error { table.Flush(); return errors.Join(err, table.Error()) }
+	case c.JSON:
+		return func(r record.Record) error {
+			_, err := out.Write(append(r.AppendJSON(nil), '\n'))
+			return err
+		}, done
+	default:
+		return func(r record.Record) error {
+			_, err := fmt.Fprintf(out, "%8d  %s  %s\n", r.Seq, r.At.Local().Format("2006-01-02 15:04:05"), tell(r))
+			return err
+		}, done
+	}
+}
+
+// readLog gives the records chosen, from the running agent or from the store.
+func readLog(e env, cfg *config.Config, query url.Values, show func(record.Record) error) error {
+	body, err := askAgent(e.ctx, cfg.Store.Path, "GET", "/log", query, nil)
+	if errors.Is(err, errNoAgent) {
+		want, err := parseSelection(query)
+		if err != nil {
+			return err
+		}
+		kept, err := store.Open(cfg.Store.Path, store.Options{ReadOnly: true})
+		if err != nil {
+			return err
+		}
+		return errors.Join(want.from(&keeper{Store: kept}, show), kept.Close())
+	}
+	if err != nil {
+		return err
+	}
+	defer func() { _ = body.Close() }() // it was only read
+	lines := json.NewDecoder(body)
+	for {
+		var r record.Record
+		if err := lines.Decode(&r); errors.Is(err, io.EOF) {
+			return nil
+		} else if err != nil {
+			return fmt.Errorf("read the records of the running agent: %w", err)
+		}
+		if err := show(r); err != nil {
+			return err
+		}
+	}
+}
+
+// selection chooses records.
+type selection struct {
+	since, until time.Time
+	order, piece string
+}
+
+func parseSelection(q url.Values) (s selection, err error) {
+	s.order, s.piece = q.Get("order"), q.Get("piece")
+	for name, at := range map[string]*time.Time{"since": &s.since, "until": &s.until} {
+		if text := q.Get(name); text != "" {
+			if *at, err = time.Parse(time.RFC3339Nano, text); err != nil {
+				return s, fmt.Errorf("%s: %w", name, err)
+			}
+		}
+	}
+	return s, nil
+}
+
+func (s selection) has(r record.Record) bool {
+	return (s.since.IsZero() || !r.At.Before(s.since)) &&
+		(s.until.IsZero() || r.At.Before(s.until)) &&
+		(s.order == "" || r.Order == s.order || strings.HasPrefix(r.Piece, s.order+"/")) &&
+		(s.piece == "" || r.Piece == s.piece)
+}
+
+// from gives the records of a store that are chosen.
+func (s selection) from(kept *keeper, show func(record.Record) error) error {
+	return kept.After(0, func(r record.Record) error {
+		if !s.has(r) {
+			return nil
+		}
+		return show(r)
+	})
+}
+
+// parseWhen reads a time, a day, or how long before now.
+func parseWhen(text string, now time.Time) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	for _, layout := range []string{time.RFC3339Nano, "2006-01-02T15:04:05", "2006-01-02T15:04", time.DateTime, time.DateOnly} {
+		if at, err := time.ParseInLocation(layout, text, time.Local); err == nil {
+			return at, nil
+		}
+	}
+	if ago, err := time.ParseDuration(text); err == nil && ago >= 0 {
+		return now.Add(-ago), nil
+	}
+	return time.Time{}, fmt.Errorf("%q: want a time such as 2026-03-02T06:00:00Z, a day such as 2026-03-02, or 8h for the last eight hours", text)
+}

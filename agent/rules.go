@@ -1,0 +1,59 @@
+package main
+
+import (
+	"benchtally/agent/config"
+	"benchtally/agent/crimp"
+	"benchtally/agent/station"
+	"benchtally/caliper"
+	"benchtally/sensors"
+)
+
+// stationRules are the shop's rules as the station takes them.
+func stationRules(c *config.Config) station.Rules {
+	return station.Rules{
+		Scale: c.Scale,
+		Model: crimp.Model{
+			PriorKnown: c.Correction.PriorSD > 0, Prior: float64(c.Correction.PriorSD),
+			Noise: float64(c.Correction.NoiseSD), Drift: float64(c.Correction.DriftSD),
+		},
+		Hold:      c.Correction.Hold,
+		Judge:     crimp.Rules{Ovality: c.Measure.Ovality, Confidence: c.Measure.Confidence},
+		Places:    c.Measure.Places,
+		Every:     c.Measure.Every,
+		U:         c.Measure.U,
+		Limit:     c.Caliper.Limit,
+		Zero:      c.Caliper.Zero,
+		Intervals: crimp.Intervals{Lubricate: c.Care.Lubricate, Teardown: c.Care.Teardown, Months: c.Care.Months},
+		Specs:     c.Specs,
+	}
+}
+
+func filterSettings(c *config.Config) sensors.Settings {
+	return sensors.Settings{
+		Settle: c.Switch.Settle, Shortest: c.Switch.Shortest, Cycle: c.Switch.Cycle,
+		Stuck: c.Switch.Stuck, Changeover: c.Switch.Rest != "",
+	}
+}
+
+func readerSettings(c *config.Config) caliper.Settings {
+	return caliper.Settings{
+		Format: c.Caliper.Format, Unit: c.Caliper.Unit, Trigger: c.Caliper.Trigger,
+		SevenBits: c.Caliper.DataBits == 7,
+	}
+}
+
+func caliperPort(c *config.Config) caliper.Port {
+	return caliper.Port{
+		Name: c.Caliper.Port, Baud: c.Caliper.Baud, DataBits: c.Caliper.DataBits, Parity: c.Caliper.Parity,
+		StopBits: c.Caliper.StopBits, DTR: c.Caliper.DTR, RTS: c.Caliper.RTS, Request: c.Caliper.Request,
+	}
+}
+
+func switchLines(c *config.Config) sensors.Lines {
+	return sensors.Lines{Up: c.Switch.Line, Rest: c.Switch.Rest, Retracted: c.Switch.Retracted, ActiveLow: c.Switch.ActiveLow}
+}
+
+// formatFault is a fault of the configuration that only the caliper package sees.
+func formatFault(c *config.Config, err error) error {
+	return config.Faults{c.Fault("caliper.format", err.Error())}
+}

@@ -1,0 +1,244 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"benchtally/agent/config"
+	"benchtally/agent/record"
+	"benchtally/agent/station"
+	"benchtally/caliper"
+	"benchtally/mqtt"
+	"benchtally/sensors"
+	"benchtally/store"
+)
+
+// drainTime is how long the end of the inputs waits for the broker.
+const drainTime = 10 * time.Second
+
+// runCommand is the agent at the press.
+type runCommand struct {
+	Config string `required:"" placeholder:"FILE" help:"Configuration; \"benchtally init DIR\" writes a commented one."`
+	Inputs string `placeholder:"-" help:"Take tape lines from standard input instead of hardware, and print each record once it is kept."`
+}
+
+// Run works until it is stopped, or until the inputs end.
+func (c *runCommand) Run(e env) error {
+	logTo(e.stderr)
+	if c.Inputs != "" && c.Inputs != "-" {
+		return invalid{fmt.Errorf("--inputs %s: only - is possible, standard input", c.Inputs)}
+	}
+	if c.Inputs == "" {
+		if err := sensors.Init(); err != nil {
+			slog.Warn("input lines cannot be read here", "err", err)
+		}
+	}
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	for _, line := range cfg.Warnings() {
+		slog.Warn("configuration", "line", line)
+	}
+	a, err := newAgent(cfg, time.Now)
+	if err != nil {
+		return err
+	}
+	if c.Inputs == "-" {
+		a.print = e.stdout
+		return a.run(e.ctx, func(ctx context.Context) error { return feed(ctx, e.stdin, cfg, a.now, a.bench) })
+	}
+	open := func() (sensors.Contacts, error) { return sensors.Open(switchLines(cfg)) }
+	return a.run(e.ctx, a.watchSwitch(open, a.now), a.watchCaliper)
+}
+
+// logTo sends the log to w as text; under a service manager, which stamps each
+// line itself, without times.
+func logTo(w io.Writer) {
+	options := &slog.HandlerOptions{Level: slog.LevelInfo}
+	if os.Getenv("JOURNAL_STREAM") != "" {
+		options.ReplaceAttr = func(groups []string, a slog.Attr) slog.Attr {
+			if a.Key == slog.TimeKey && len(groups) == 0 {
+				return slog.Attr{}
+			}
+			return a
+		}
+	}
+	slog.SetDefault(slog.New(slog.NewTextHandler(w, options)))
+}
+
+// agent is one running agent: what comes in goes to the bench, what the bench
+// has kept goes to the publisher and the page.
+type agent struct {
+	cfg       *config.Config
+	now       func() time.Time
+	store     *store.Store
+	bench     *bench
+	publisher *mqtt.Publisher // nil: no broker is named
+	health    *health
+	print     io.Writer             // gets each record once it is kept; nil: nobody
+	told      func([]record.Record) // likewise
+	onPage    func(address string)  // hears where the page is; nil: nobody
+	demo      bool
+	began     time.Time // by the wall's clock
+}
+
+// newAgent opens the store and all that needs no device.
+func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
+	if _, err := caliper.NewReader(readerSettings(cfg)); err != nil {
+		return nil, formatFault(cfg, err)
+	}
+	kept, err := store.Open(cfg.Store.Path, store.Options{})
+	if err != nil {
+		return nil, err
+	}
+	a := &agent{cfg: cfg, now: now, store: kept, began: time.Now()}
+	rules := stationRules(cfg)
+	rules.ClockState = cached(clockState, 10*time.Second)
+	s, err := station.Open(&keeper{Store: kept}, rules)
+	if err != nil {
+		return nil, errors.Join(err, kept.Close())
+	}
+	a.bench = newBench(s, now, a.onKept)
+	a.bench.beat = watchdog(time.Now)
+	a.health = newHealth(a, s.View())
+	if cfg.MQTT.Broker != "" {
+		if a.publisher, err = mqtt.New(publisherSettings(cfg, kept.ID()), kept); err != nil {
+			return nil, errors.Join(invalid{err}, kept.Close())
+		}
+	}
+	return a, nil
+}
+
+func publisherSettings(c *config.Config, storeID string) mqtt.Settings {
+	return mqtt.Settings{
+		Broker: c.MQTT.Broker, Base: c.Base(), ClientID: c.Press.Name + "-" + storeID[:8],
+		User: c.MQTT.User, PasswordFile: c.MQTT.PasswordFile, CA: c.MQTT.CA, Cert: c.MQTT.Cert, Key: c.MQTT.Key,
+		Window: c.MQTT.Window, Rate: c.MQTT.Rate,
+	}
+}
+
+// run works until ctx ends or all sources have ended, keeps what has come in,
+// says goodbye to the broker and closes the store.
+func (a *agent) run(ctx context.Context, sources ...func(context.Context) error) (err error) {
+	defer func() { err = errors.Join(err, a.store.Close()) }()
+	// Services outlive the sources: what came in last is kept and shown too.
+	services, stop := context.WithCancel(context.WithoutCancel(ctx))
+	defer stop()
+	var work errgroup.Group
+	work.Go(func() error { return a.serveControl(services) })
+	work.Go(func() error { return a.servePage(services) })
+	work.Go(func() error { return a.keepHouse(services) })
+	if a.publisher != nil {
+		work.Go(func() error { return a.publisher.Run(services) })
+	}
+	var bench errgroup.Group
+	bench.Go(func() error { return a.bench.run(ctx) })
+	notify("READY=1")
+
+	in, inCtx := errgroup.WithContext(ctx)
+	for _, source := range sources {
+		in.Go(func() error { return source(inCtx) })
+	}
+	err = in.Wait()
+	notify("STOPPING=1")
+	a.bench.end()
+	err = errors.Join(err, bench.Wait())
+	if a.print != nil && a.publisher != nil && ctx.Err() == nil {
+		a.drain(ctx)
+	}
+	stop()
+	return errors.Join(err, work.Wait())
+}
+
+// drain waits a while until the broker has acknowledged everything.
+func (a *agent) drain(ctx context.Context) {
+	ctx, cancel := context.WithTimeout(ctx, drainTime)
+	defer cancel()
+	if err := a.publisher.Drain(ctx); err != nil {
+		n, _, _ := a.store.Queue() // for the log only
+		slog.Warn("events wait for the broker; they are kept and go out at the next start", "events", n)
+	}
+}
+
+// onKept hands on what a commit has kept.
+func (a *agent) onKept(records []record.Record, v station.View) {
+	if a.print != nil {
+		a.printRecords(records)
+	}
+	if a.told != nil {
+		a.told(records)
+	}
+	if a.publisher != nil {
+		a.publisher.Wake()
+	}
+	a.health.show(records, v)
+}
+
+func (a *agent) printRecords(records []record.Record) {
+	line := make([]byte, 0, 512*len(records))
+	for i := range records {
+		line = append(records[i].AppendJSON(line), '\n')
+	}
+	if _, err := a.print.Write(line); err != nil {
+		slog.Error("records are kept but cannot be printed", "err", err)
+		a.print = io.Discard
+	}
+}
+
+// watchSwitch brings the strokes of the press.
+func (a *agent) watchSwitch(open func() (sensors.Contacts, error), now func() time.Time) func(context.Context) error {
+	return func(ctx context.Context) error {
+		events := make(chan sensors.Event, 256)
+		var watch errgroup.Group
+		watch.Go(func() error {
+			defer close(events)
+			return sensors.Watch(ctx, open, sensors.NewFilter(filterSettings(a.cfg)), now, events)
+		})
+		for e := range events {
+			a.bench.put(ctx, fromSwitch(e))
+		}
+		return watch.Wait()
+	}
+}
+
+// watchCaliper brings the readings of the caliper.
+func (a *agent) watchCaliper(ctx context.Context) error {
+	reader, err := caliper.NewReader(readerSettings(a.cfg))
+	if err != nil {
+		return formatFault(a.cfg, err)
+	}
+	events := make(chan caliper.Event, 256)
+	var watch errgroup.Group
+	watch.Go(func() error {
+		defer close(events)
+		return caliper.Run(ctx, caliperPort(a.cfg), reader, a.now, events)
+	})
+	troubles := causes{}
+	for e := range events {
+		if e.Format != "" {
+			a.health.format(e.Format)
+		}
+		a.bench.put(ctx, troubles.input(e))
+	}
+	return watch.Wait()
+}
+
+// cached is f asked at most once in a while, for one goroutine.
+func cached(f func() string, while time.Duration) func() string {
+	var last time.Time
+	var value string
+	return func() string {
+		if now := time.Now(); now.Sub(last) >= while || last.IsZero() {
+			last, value = now, f()
+		}
+		return value
+	}
+}

@@ -1,0 +1,216 @@
+package main
+
+import (
+	"encoding/json"
+	"log/slog"
+	"time"
+
+	"benchtally/agent/crimp"
+	"benchtally/agent/panel"
+	"benchtally/agent/record"
+	"benchtally/mqtt"
+)
+
+// healthEvery is how often the health topic is renewed while nothing changes.
+const healthEvery = time.Minute
+
+// retained is what was handed to the retained topics last.
+type retained struct {
+	payload map[mqtt.Topic]string
+	health  healthState // without what changes from second to second
+	at      time.Time
+}
+
+// infoState describes the agent itself: <base>/info.
+type infoState struct {
+	Version string `json:"version"`
+	Store   string `json:"store_id"`
+	Base    string `json:"base"`
+	Length  string `json:"unit_of_length"`
+	Setting string `json:"unit_of_setting"`
+	Clock   string `json:"clock_source"`
+}
+
+// workState is the work in hand: <base>/state/work.
+type workState struct {
+	Order    string        `json:"order,omitempty"`
+	Spec     string        `json:"spec,omitempty"`
+	Revision string        `json:"revision,omitempty"`
+	Quantity int           `json:"quantity,omitempty"`
+	Pieces   int           `json:"pieces"`
+	Piece    string        `json:"piece,omitempty"`
+	Crimp    int           `json:"crimp,omitempty"`
+	Readings int           `json:"readings"`
+	Missing  int           `json:"missing"`
+	Again    string        `json:"again,omitempty"`
+	Setting  *int          `json:"setting,omitempty"`
+	Target   *crimp.Length `json:"target_mm,omitempty"`
+	Upper    *crimp.Length `json:"upper_mm,omitempty"`
+	Lower    *crimp.Length `json:"lower_mm,omitempty"`
+	Pass     int           `json:"pass"`
+	Recrimp  int           `json:"recrimp"`
+	Scrap    int           `json:"scrap"`
+	Unsure   int           `json:"unsure"`
+	Operator string        `json:"operator,omitempty"`
+}
+
+// cageState is the loaded cage's care: <base>/state/cage.
+type cageState struct {
+	Cage           string     `json:"cage,omitempty"`
+	Lubricate      int        `json:"lubricate_strokes"`
+	LubricateLimit int        `json:"lubricate_limit"`
+	LubricateDue   bool       `json:"lubricate_due"`
+	Clean          int        `json:"clean_strokes"`
+	Teardown       int        `json:"teardown_strokes"`
+	TeardownLimit  int        `json:"teardown_limit"`
+	TeardownDue    bool       `json:"teardown_due"`
+	TeardownSince  *time.Time `json:"teardown_since,omitempty"`
+}
+
+// lastState is the last verdict and advice: <base>/state/last.
+type lastState struct {
+	Time      string        `json:"time,omitempty"`
+	Piece     string        `json:"piece,omitempty"`
+	Outcome   crimp.Outcome `json:"outcome,omitempty"`
+	Mean      *crimp.Length `json:"mean_mm,omitempty"`
+	Deviation *crimp.Length `json:"deviation_mm,omitempty"`
+	Ovality   *crimp.Length `json:"ovality_mm,omitempty"`
+	Crimp     int           `json:"crimp,omitempty"`
+	Reason    string        `json:"reason,omitempty"`
+	Recrimp   *int          `json:"recrimp_setting,omitempty"`
+	Next      *int          `json:"next_setting,omitempty"`
+	Change    *int          `json:"change,omitempty"`
+}
+
+// healthState is how the devices stand: <base>/state/health. A device that works
+// says "ok", else what is wrong.
+type healthState struct {
+	Queue   uint64  `json:"queue"`
+	Oldest  float64 `json:"oldest_seconds"`
+	LastAck string  `json:"last_ack,omitempty"`
+	Clock   string  `json:"clock"`
+	Switch  string  `json:"switch"`
+	Caliper string  `json:"caliper"`
+	Store   string  `json:"store"`
+	Broker  string  `json:"broker"`
+}
+
+// retain hands the states to the retained topics, those that changed.
+func (h *health) retain(s panel.Snapshot) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.sent.payload == nil {
+		h.sent.payload = map[mqtt.Topic]string{}
+		h.put(mqtt.Info, h.a.info())
+	}
+	h.put(mqtt.Work, workOf(s))
+	h.put(mqtt.Cage, cageOf(s))
+	h.put(mqtt.Last, lastOf(s))
+	now := healthOf(s)
+	if now == h.sent.health && time.Since(h.sent.at) < healthEvery {
+		return
+	}
+	h.sent.health, h.sent.at = now, time.Now()
+	if n, oldest, err := h.a.store.Queue(); err == nil {
+		now.Queue = n
+		if n > 0 {
+			now.Oldest = max(0, h.a.now().Sub(oldest).Round(time.Second).Seconds())
+		}
+	}
+	if ack := h.a.publisher.State().LastAck; !ack.IsZero() {
+		now.LastAck = ack.UTC().Format(record.TimeLayout)
+	}
+	h.put(mqtt.Health, now)
+}
+
+// put hands a state on if it is another than before.
+func (h *health) put(topic mqtt.Topic, state any) {
+	payload, err := json.Marshal(state)
+	if err != nil {
+		slog.Error("a retained state cannot be written", "topic", topic, "err", err)
+		return
+	}
+	if h.sent.payload[topic] == string(payload) {
+		return
+	}
+	h.sent.payload[topic] = string(payload)
+	h.a.publisher.Retain(topic, payload)
+}
+
+func (a *agent) info() infoState {
+	return infoState{
+		Version: version, Store: a.store.ID(), Base: a.cfg.Base(),
+		Length: "mm", Setting: a.cfg.Scale.Step.String() + " a count", Clock: "kernel",
+	}
+}
+
+func workOf(s panel.Snapshot) workState {
+	w := workState{Setting: s.View.Setting, Operator: s.View.Operator}
+	o := s.View.Order
+	if o == nil {
+		return w
+	}
+	w.Order, w.Spec, w.Revision, w.Quantity, w.Pieces = o.ID, o.Spec.ID, o.Spec.Revision, o.Quantity, o.Pieces
+	w.Piece, w.Crimp, w.Readings, w.Missing, w.Again = o.Piece, o.Crimp, len(o.Readings), o.Missing, o.Again
+	w.Target, w.Upper, w.Lower = record.Ptr(o.Spec.Diameter), record.Ptr(o.Spec.Upper()), record.Ptr(o.Spec.Lower())
+	w.Pass, w.Recrimp = o.Tally[crimp.Pass], o.Tally[crimp.Recrimp]
+	w.Scrap, w.Unsure = o.Tally[crimp.Scrap], o.Tally[crimp.Unsure]
+	return w
+}
+
+func cageOf(s panel.Snapshot) cageState {
+	c := cageState{Cage: s.View.Cage}
+	for _, care := range s.View.Care {
+		switch care.Work {
+		case crimp.Lubricate:
+			c.Lubricate, c.LubricateLimit, c.LubricateDue = care.Strokes, care.Limit, care.Due
+		case crimp.Clean:
+			c.Clean = care.Strokes
+		case crimp.Teardown:
+			c.Teardown, c.TeardownLimit, c.TeardownDue = care.Strokes, care.Limit, care.Due
+			c.TeardownSince = record.Ptr(care.Since)
+		}
+	}
+	return c
+}
+
+func lastOf(s panel.Snapshot) lastState {
+	v := s.View.Verdict
+	if v == nil {
+		return lastState{}
+	}
+	l := lastState{
+		Time: v.At.Format(record.TimeLayout), Piece: v.Piece, Outcome: v.Outcome, Mean: v.Mean,
+		Deviation: v.Deviation, Ovality: v.Ovality, Crimp: v.Crimp, Reason: v.Reason,
+	}
+	if r := s.View.Recrimp; r != nil {
+		l.Recrimp = r.Setting
+	}
+	if n := s.View.Next; n != nil {
+		l.Next, l.Change = n.Setting, n.Change
+	}
+	return l
+}
+
+func healthOf(s panel.Snapshot) healthState {
+	var h healthState
+	for _, l := range s.Links {
+		text := "ok"
+		if !l.OK {
+			text = l.Text
+		}
+		switch l.Name {
+		case "clock":
+			h.Clock = text
+		case "switch":
+			h.Switch = text
+		case "caliper":
+			h.Caliper = text
+		case "store":
+			h.Store = text
+		case "broker":
+			h.Broker = text
+		}
+	}
+	return h
+}

@@ -1,0 +1,140 @@
+package main
+
+import (
+	"fmt"
+
+	"benchtally/agent/crimp"
+	"benchtally/agent/record"
+)
+
+// tell says in the words of the trade what a record tells of, without its time.
+func tell(r record.Record) string {
+	switch r.Kind {
+	case record.Start:
+		return fmt.Sprintf("order %s started with %s", r.Order, r.Spec) + some(", revision %s", r.Revision) +
+			fmt.Sprintf(": %d pieces, cage %s, setting %s", r.Quantity, r.Cage, dial(r.Setting)) + some(", operator %s", r.Operator)
+	case record.Finish:
+		return fmt.Sprintf("order %s finished or set aside after %d pieces", r.Order, r.Pieces)
+	case record.Set:
+		return "setting dialled: " + dial(r.Setting)
+	case record.Load:
+		return "cage " + r.Cage + " loaded"
+	case record.Retract:
+		return "ring fully retracted: was the cage changed?"
+	case record.Measure:
+		return "the next readings belong to piece " + r.Piece
+	case record.Stroke:
+		return tellStroke(r)
+	case record.Reading:
+		if r.Piece == "" {
+			return fmt.Sprintf("reading %s, booked to no piece", both(r.Diameter))
+		}
+		return fmt.Sprintf("piece %s, place %d: %s", r.Piece, r.Place, both(r.Diameter))
+	case record.Verdict:
+		return tellVerdict(r)
+	case record.Correction:
+		return tellCorrection(r)
+	case record.Care:
+		if r.State == record.Due {
+			return fmt.Sprintf("cage %s: %s is due after %d strokes", r.Cage, work(r.Work), number(r.Strokes)) + some(" (%s)", r.Reason)
+		}
+		return fmt.Sprintf("cage %s: %s done after %d strokes", r.Cage, work(r.Work), number(r.Strokes))
+	case record.Zero:
+		if r.OK != nil && *r.OK {
+			return fmt.Sprintf("jaws closed: %s, good", both(r.Value))
+		}
+		return fmt.Sprintf("jaws closed: %s. Wipe the jaws, zero the caliper, send again", both(r.Value))
+	case record.Undo:
+		return fmt.Sprintf("reading withdrawn (record %d)", r.Of)
+	case record.Dry:
+		return fmt.Sprintf("the last stroke crimped nothing (record %d)", r.Of)
+	case record.Same:
+		return fmt.Sprintf("the last stroke was on piece %s, its crimp %d", r.Piece, r.Crimp)
+	case record.Fault:
+		if r.State == record.On {
+			return fmt.Sprintf("%s: %s", r.Source, r.Reason)
+		}
+		return fmt.Sprintf("%s works again", r.Source) + some(": %s", r.Reason)
+	case record.Refused:
+		return fmt.Sprintf("not taken from the %s: %s", r.Source, r.Reason)
+	}
+	return string(r.Kind)
+}
+
+func tellStroke(r record.Record) string {
+	where := "no order in work"
+	if r.Piece != "" {
+		where = fmt.Sprintf("piece %s, crimp %d, setting %s", r.Piece, r.Crimp, dial(r.Setting))
+	}
+	return "stroke: " + where + some(", cage %s", r.Cage)
+}
+
+func tellVerdict(r record.Record) string {
+	word := map[crimp.Outcome]string{
+		crimp.Pass:    "within limits",
+		crimp.Recrimp: "too large, crimp again",
+		crimp.Scrap:   "scrap",
+		crimp.Unsure:  "unsure",
+	}[r.Outcome]
+	s := fmt.Sprintf("piece %s: %s", r.Piece, word)
+	if r.Mean != nil {
+		s += fmt.Sprintf(", mean %s, off target by %s", both(r.Mean), both(r.Deviation))
+	}
+	if r.Outcome != crimp.Pass {
+		s += some(" (%s)", r.Reason)
+	}
+	return s
+}
+
+func tellCorrection(r record.Record) string {
+	switch {
+	case r.For == record.ForRecrimp:
+		return "crimp the same piece again at " + dial(r.Setting) + some(" (%s)", r.Reason)
+	case number(r.Change) == 0:
+		return "leave the setting at " + dial(r.Setting) + some(" (%s)", r.Reason)
+	default:
+		return fmt.Sprintf("set %s for the next piece (%+d)", dial(r.Setting), number(r.Change)) + some(" (%s)", r.Reason)
+	}
+}
+
+func work(w crimp.Work) string {
+	switch w {
+	case crimp.Lubricate:
+		return "lubrication"
+	case crimp.Clean:
+		return "cleaning"
+	case crimp.Teardown:
+		return "tear-down and inspection"
+	}
+	return string(w)
+}
+
+// both writes a length in inches and millimetres.
+func both(l *crimp.Length) string {
+	if l == nil {
+		return "-"
+	}
+	return l.Text(crimp.Inches, 4) + " (" + l.Text(crimp.Millimetres, 3) + ")"
+}
+
+func dial(setting *int) string {
+	if setting == nil {
+		return "not told"
+	}
+	return crimp.Dial(*setting)
+}
+
+func number(n *int) int {
+	if n == nil {
+		return 0
+	}
+	return *n
+}
+
+// some is the text with s in it, or nothing when s is empty.
+func some(format, s string) string {
+	if s == "" {
+		return ""
+	}
+	return fmt.Sprintf(format, s)
+}
