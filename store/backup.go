@@ -12,7 +12,8 @@ import (
 )
 
 // Backup writes the store as it is at this moment, free pages and all, while
-// others go on reading and writing. What w gets is a store when it got all.
+// others go on reading and writing. What w gets is a store when it got all. As
+// long as w takes it, pages that are freed meanwhile are not used again.
 func (s *Store) Backup(w io.Writer) error {
 	return s.view(func(tx *bbolt.Tx) error {
 		_, err := tx.WriteTo(w)

@@ -20,7 +20,7 @@ const crashVariable = "BENCHTALLY_STORE_CRASH"
 
 func TestMain(m *testing.M) {
 	if path := os.Getenv(crashVariable); path != "" {
-		if err := appendForEver(path, os.Stdout); err != nil {
+		if err := appendUntilKilled(path, os.Stdout); err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			os.Exit(1)
 		}
@@ -28,15 +28,15 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
-// appendForEver appends to the store, now and then with a state, a note and a
+// appendUntilKilled appends to the store, now and then with a state, a note and a
 // moved cursor, prunes, and writes each seq to w as soon as it is acknowledged.
-func appendForEver(path string, w io.Writer) error {
+func appendUntilKilled(path string, w io.Writer) error {
 	s, err := Open(path, Options{})
 	if err != nil {
 		return err
 	}
 	random := rand.New(rand.NewPCG(s.Last(), 7))
-	for {
+	for range 200 {
 		b := Batch{Records: shift(s.Last(), 1+random.Uint64N(9))}
 		last := seqKey(s.Last() + uint64(len(b.Records)))
 		b.Note = last
@@ -54,11 +54,13 @@ func appendForEver(path string, w io.Writer) error {
 			return err
 		}
 		if random.IntN(20) == 0 {
-			if _, err := s.Prune(shiftRecord(s.Last()).At.Add(-time.Hour), 50); err != nil {
+			if _, err := s.Prune(shiftRecord(s.Last()).At.Add(-time.Hour), 300); err != nil {
 				return err
 			}
 		}
 	}
+	time.Sleep(time.Minute) // enough for one life; the end is near
+	return errors.New("nobody killed this process")
 }
 
 // A process killed at any moment loses nothing that it acknowledged.

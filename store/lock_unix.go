@@ -30,3 +30,6 @@ func lock(f *os.File, exclusive bool, wait time.Duration) error {
 		}
 	}
 }
+
+// unlock gives the lock back although a mapping may keep the file open.
+func unlock(f *os.File) error { return syscall.Flock(int(f.Fd()), syscall.LOCK_UN) }

@@ -15,8 +15,8 @@ import (
 // at most that many events again.
 const keepEvery = 64
 
-// maxUnreadable is how many records that cannot be read are passed in one call.
-const maxUnreadable = 1000
+// maxListed is how many records that cannot be read are named in one error.
+const maxListed = 10
 
 // Unsent gives the oldest records not yet sent and after the seq given, at most
 // limit of them. Records that cannot be read are left out; the error, which
@@ -36,15 +36,17 @@ func (s *Store) events(after, to uint64, limit int) (events []record.Event, err 
 		return nil, nil
 	}
 	var unreadable []error
+	more := 0       // all that cannot be read
 	var json []byte // shared by several events
 	err = s.view(func(tx *bbolt.Tx) error {
-		events, unreadable = nil, nil
 		var run span
 		var inner error
 		err := s.walk(tx, after, to, func(r record.Record, err error) bool {
 			if err != nil {
-				unreadable = append(unreadable, err)
-				return len(unreadable) < maxUnreadable
+				if more++; len(unreadable) < maxListed {
+					unreadable = append(unreadable, err)
+				}
+				return true
 			}
 			if !run.holds(r.Seq) {
 				if run, inner = findRun(tx, r.Seq); inner != nil {
@@ -65,6 +67,9 @@ func (s *Store) events(after, to uint64, limit int) (events []record.Event, err 
 		})
 		return errors.Join(err, inner)
 	})
+	if more -= len(unreadable); more > 0 {
+		unreadable = append(unreadable, fmt.Errorf("and %d more", more))
+	}
 	return events, errors.Join(append(unreadable, err)...)
 }
 

@@ -121,11 +121,11 @@ func Open(path string, o Options) (*Store, error) {
 // open opens the file under the store and reads what is needed at once: a
 // handful of pages, however many records there are.
 func (s *Store) open(o Options) error {
-	initial := 0
-	if strconv.IntSize == 64 {
-		// Mapping all the file can become keeps the writer from ever waiting for
-		// a reader in order to map more.
-		initial = int(min(o.MaxSize, 4<<30))
+	// Mapping all that the file can become keeps the writer from ever waiting for
+	// a reader in order to map more. A 32-bit machine has no addresses to spare.
+	initial := min(o.MaxSize, 4<<30)
+	if strconv.IntSize == 32 {
+		initial = min(initial, 128<<20)
 	}
 	db, err := bbolt.Open(s.path, 0o640, &bbolt.Options{
 		Timeout:         o.wait,
@@ -133,7 +133,7 @@ func (s *Store) open(o Options) error {
 		PageSize:        pageSize,
 		FreelistType:    bbolt.FreelistMapType,
 		MaxSize:         int(o.MaxSize),
-		InitialMmapSize: initial,
+		InitialMmapSize: int(initial),
 		OpenFile: func(path string, flag int, _ os.FileMode) (*os.File, error) {
 			f, err := os.OpenFile(path, flag&^os.O_CREATE, 0)
 			if err != nil {
@@ -305,8 +305,8 @@ func (s *Store) Close() error {
 		return nil
 	}
 	s.closed = true
-	if s.stuck { // bbolt would wait for ever for its own transaction
-		return errors.Join(err, s.file.Close())
+	if s.stuck { // bbolt might wait for ever for its own transaction
+		return errors.Join(err, unlock(s.file), s.file.Close())
 	}
 	return errors.Join(err, s.db.Close())
 }
