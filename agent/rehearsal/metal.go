@@ -14,6 +14,7 @@ const (
 	lobing  = 0.7 * float64(crimp.Thousandth) // of the diameter around a crimp, amplitude
 	seating = 1.0 * float64(crimp.Thousandth) // of a cage that was loaded anew, standard deviation
 	perUnit = float64(crimp.Thousandth)       // that one count of the setting makes
+	tooMuch = 9 * float64(crimp.Thousandth)   // that a thick wall makes
 )
 
 // metal is what really happens between the dies.
@@ -43,13 +44,18 @@ func newMetal(rnd *rand.Rand) *metal {
 // load seats a cage.
 func (m *metal) load(cage string) { m.cages[cage].seat = m.rnd.NormFloat64() * seating }
 
-// grease makes a cage as good as it was.
-func (m *metal) grease(cage string) { m.cages[cage].strokes = 0 }
+// grease makes a cage as good as it was. One that the shop does not have stays so.
+func (m *metal) grease(cage string) {
+	if d := m.cages[cage]; d != nil {
+		d.strokes = 0
+	}
+}
 
 // fitting is a fitting on a hose end.
 type fitting struct {
 	size  float64 // mean diameter; 0: not crimped yet
 	phase float64 // where it is largest
+	thick float64 // more of the diameter, of a hose with a thick wall
 }
 
 func (m *metal) fitting() *fitting { return &fitting{phase: m.rnd.Float64() * math.Pi} }
@@ -63,7 +69,7 @@ func (m *metal) close(f *fitting, s crimp.Spec, setting int) {
 		return
 	}
 	size := float64(s.Diameter) + d.offset + d.seat + d.drift*float64(d.strokes) +
-		float64(setting-s.Setting)*perUnit + m.rnd.NormFloat64()*scatter
+		float64(setting-s.Setting)*perUnit + f.thick + m.rnd.NormFloat64()*scatter
 	if f.size == 0 || size < f.size {
 		f.size = size
 	}

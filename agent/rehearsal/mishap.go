@@ -20,6 +20,7 @@ const (
 	dry       mishap = "dry"        // the ring is closed with nothing in it, after the piece
 	same      mishap = "same"       // the piece is crimped a second time
 	undersize mishap = "undersize"  // the dial has slipped
+	oversize  mishap = "oversize"   // the hose is too thick
 	stuck     mishap = "stuck"      // the limit switch sticks
 	unplugged mishap = "unplugged"  // the caliper's cable is pulled out
 	home      mishap = "home"       // no piece is made: the shift is over
@@ -32,7 +33,7 @@ func (t *technician) luck() mishap {
 		how  mishap
 		upTo int
 	}{
-		{inched, 3}, {twice, 5}, {wrongUnit, 6}, {burr, 8}, {dry, 10}, {same, 11}, {undersize, 12}, {stuck, 13}, {unplugged, 14},
+		{inched, 3}, {twice, 5}, {wrongUnit, 6}, {burr, 8}, {dry, 10}, {same, 11}, {undersize, 12}, {oversize, 15}, {stuck, 16}, {unplugged, 17},
 	} {
 		if n < l.upTo {
 			return l.how

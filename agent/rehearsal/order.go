@@ -35,9 +35,12 @@ func (t *technician) pieces(o *order) (int, bool) {
 
 // ready takes the order into work if it is not, with its cage loaded.
 func (t *technician) ready(ctx context.Context, o *order) error {
+	if err := t.disown(ctx); err != nil {
+		return err
+	}
 	v := t.bench.View()
 	if v.Order != nil && v.Order.ID == o.id && v.Cage == o.spec.Cage {
-		return t.disown(ctx)
+		return nil
 	}
 	if v.Cage != o.spec.Cage {
 		if err := t.finish(ctx); err != nil {
@@ -50,12 +53,10 @@ func (t *technician) ready(ctx context.Context, o *order) error {
 	if err := t.pause(ctx, 4*time.Second); err != nil {
 		return err
 	}
-	err := t.act(ctx, station.Action{
+	return t.act(ctx, station.Action{
 		Do: station.DoStart, Order: o.id, Spec: o.spec.ID, Quantity: o.quantity,
 		Setting: t.setting(o.spec), Operator: operator,
 	})
-	t.count(t.bench.View())
-	return err
 }
 
 // load changes the die cage.
@@ -87,7 +88,7 @@ func (t *technician) run(ctx context.Context, o *order, mishaps ...mishap) error
 			return nil
 		case unplugged:
 			err = t.unplugged(ctx, o)
-		case none, inched, twice, wrongUnit, burr, dry, same, undersize, stuck:
+		case none, inched, twice, wrongUnit, burr, dry, same, undersize, oversize, stuck:
 			err = t.piece(ctx, o, how)
 		}
 		if err != nil {

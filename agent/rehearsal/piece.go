@@ -31,7 +31,7 @@ func (t *technician) piece(ctx context.Context, o *order, how mishap) error {
 	case undersize:
 		t.slip = 0
 		t.say("The dial had slipped; the technician turns it back to what the screen says.")
-	case none, inched, twice, wrongUnit, burr, stuck, unplugged, home:
+	case none, inched, twice, wrongUnit, burr, oversize, stuck, unplugged, home:
 	}
 	if err != nil {
 		return err
@@ -56,6 +56,10 @@ func (t *technician) crimp(ctx context.Context, o *order, how mishap) (*fitting,
 		t.slip = -9
 	}
 	f := t.metal.fitting()
+	if how == oversize {
+		t.say("This hose is off the end of a roll; its wall is thicker than it should be.")
+		f.thick = tooMuch
+	}
 	return f, t.close(ctx, o, f, how)
 }
 
@@ -92,7 +96,7 @@ func (t *technician) drive(ctx context.Context, how mishap) error {
 		err := t.press.Stick(ctx, stuckFor)
 		t.say("The limit switch is free again.")
 		return err
-	case none, twice, wrongUnit, burr, dry, same, undersize, unplugged, home:
+	case none, twice, wrongUnit, burr, dry, same, undersize, oversize, unplugged, home:
 	}
 	return t.press.Crimp(ctx, 1200*time.Millisecond+time.Duration(t.rnd.IntN(600))*time.Millisecond)
 }
@@ -175,7 +179,7 @@ func (t *technician) fumble(ctx context.Context, value crimp.Length, how mishap)
 			return err
 		}
 		return t.act(ctx, station.Action{Do: station.DoUndo})
-	case none, inched, twice, dry, same, undersize, stuck, unplugged, home:
+	case none, inched, twice, dry, same, undersize, oversize, stuck, unplugged, home:
 	}
 	return nil
 }
@@ -254,7 +258,7 @@ func (t *technician) disown(ctx context.Context) error {
 			return err
 		}
 	}
-	t.count(v)
+	t.cage, t.counted = v.Cage, strokes(v)
 	return nil
 }
 

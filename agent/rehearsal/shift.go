@@ -29,7 +29,7 @@ func Shift(ctx context.Context, b Bench, c *Clock, p *Press, g Gauge, plant Plan
 	t := &technician{
 		bench: b, clock: c, press: p, gauge: g, plant: plant, say: say,
 		metal: newMetal(seeded(1)), rnd: seeded(2), fate: seeded(3),
-		learned: map[string]int{}, pace: 1,
+		learned: map[string]int{}, pace: 0.75,
 	}
 	end := c.Now().Add(shiftTime)
 	noon := c.Now().Add(lunchAt)
@@ -64,7 +64,7 @@ func (t *technician) morning(ctx context.Context) error {
 	t.later(90*time.Second, t.outage)
 	first := t.order("hs-08", 11, 5*time.Second)
 	rush := t.order("hs-09", 3, 3*time.Second)
-	many := t.order("hs-09", 36, 3*time.Second)
+	many := t.order("hs-09", 36, 2*time.Second)
 	t.say("Die cage C-21 is new; nobody knows yet that it crimps large.")
 	if err := t.run(ctx, first, none, twice, wrongUnit, burr); err != nil {
 		return err

@@ -160,7 +160,6 @@ func (t *technician) care(ctx context.Context) error {
 		if err := t.act(ctx, station.Action{Do: station.DoCare, Cage: v.Cage, Work: c.Work, Operator: operator}); err != nil {
 			return err
 		}
-		t.count(t.bench.View())
 	}
 	return nil
 }
@@ -178,9 +177,6 @@ func strokes(v station.View) int {
 	}
 	return 0
 }
-
-// count remembers the strokes that the screen shows.
-func (t *technician) count(v station.View) { t.cage, t.counted = v.Cage, strokes(v) }
 
 // dialled is the setting that the screen shows, or the sheet's.
 func dialled(v station.View, s crimp.Spec) int {
