@@ -65,8 +65,8 @@ func New(s Settings, out Outbox) (*Publisher, error) {
 // way, and returns nil. A broker that is away is a state, not an error. Run may
 // be called once.
 func (p *Publisher) Run(ctx context.Context) error {
-	defer p.report(func(s *State) { s.Connected = false })
 	defer p.handing.Wait()
+	defer p.report(func(s *State) { s.Connected = false })
 	for ctx.Err() == nil {
 		l, end := p.attempt(ctx)
 		if end == nil {

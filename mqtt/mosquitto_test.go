@@ -1,0 +1,352 @@
+package mqtt
+
+import (
+	"bytes"
+	"context"
+	"crypto/pbkdf2"
+	"crypto/sha512"
+	"crypto/tls"
+	"crypto/x509"
+	"encoding/base64"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"os/signal"
+	"os/user"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// mosquitto is a broker of its own process, on a loopback port.
+type mosquitto struct {
+	t      testing.TB
+	binary string
+	dir    string
+	addr   string
+	cmd    *exec.Cmd
+	log    bytes.Buffer
+}
+
+// newMosquitto starts the broker with a config to which the listener is added.
+// Without the broker on this machine the test is skipped, or fails where the
+// variable CI is set.
+func newMosquitto(t testing.TB, config string) *mosquitto {
+	t.Helper()
+	m := &mosquitto{t: t, dir: t.TempDir(), addr: freePort(t)}
+	for _, candidate := range []string{"mosquitto", "/usr/sbin/mosquitto", "/usr/local/sbin/mosquitto"} {
+		if path, err := exec.LookPath(candidate); err == nil {
+			m.binary = path
+			break
+		}
+	}
+	if m.binary == "" {
+		if os.Getenv("CI") != "" {
+			t.Fatal("mosquitto is not installed; it is needed where CI is set")
+		}
+		t.Skip("mosquitto is not installed")
+	}
+	if _, port, _ := net.SplitHostPort(m.addr); !strings.Contains(config, "listener ") {
+		config += "\nlistener " + port + " 127.0.0.1\n"
+	} else {
+		config = strings.ReplaceAll(config, "listener 8883", "listener "+port+" 127.0.0.1")
+	}
+	if me, err := user.Current(); err == nil && me.Uid == "0" {
+		config += "\nuser root\n" // it would leave the test's folder out of its reach
+	}
+	put(t, m.dir, "mosquitto.conf", []byte(config))
+	m.start()
+	t.Cleanup(m.kill)
+	return m
+}
+
+// freePort is a loopback address where nothing listens just now.
+func freePort(t testing.TB) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close() //nolint:errcheck // test
+	return l.Addr().String()
+}
+
+// start starts the process and waits until it listens.
+func (m *mosquitto) start() {
+	m.t.Helper()
+	m.cmd = exec.Command(m.binary, "-c", filepath.Join(m.dir, "mosquitto.conf"))
+	m.cmd.Stdout, m.cmd.Stderr = &m.log, &m.log
+	if err := m.cmd.Start(); err != nil {
+		m.t.Fatal(err)
+	}
+	for end := time.Now().Add(10 * time.Second); ; time.Sleep(5 * time.Millisecond) {
+		conn, err := net.Dial("tcp", m.addr)
+		if err == nil {
+			_ = conn.Close()
+			return
+		}
+		if time.Now().After(end) {
+			m.kill()
+			m.t.Fatalf("mosquitto does not listen: %v\n%s", err, m.log.String())
+		}
+	}
+}
+
+// config is the file that the process reads at its start.
+func (m *mosquitto) config() []byte {
+	m.t.Helper()
+	b, err := os.ReadFile(filepath.Join(m.dir, "mosquitto.conf"))
+	if err != nil {
+		m.t.Fatal(err)
+	}
+	return b
+}
+
+// kill ends the process as a power cut would.
+func (m *mosquitto) kill() {
+	if m.cmd != nil {
+		_ = m.cmd.Process.Kill()
+		_ = m.cmd.Wait()
+		m.cmd = nil
+	}
+}
+
+// eager hands everything on at once and keeps nothing, so that what a killed
+// broker has acknowledged is already with its subscriber.
+const eager = "allow_anonymous true\npersistence false\nmax_inflight_messages 0\nmax_queued_messages 0\nset_tcp_nodelay true\nlog_type none\n"
+
+func TestMosquittoKilledDuringADrain(t *testing.T) {
+	const events, kills = 3000, 3
+	for _, window := range []int{1, 16} {
+		t.Run(fmt.Sprintf("window %d", window), func(t *testing.T) {
+			m := newMosquitto(t, eager)
+			between := newTap(t, m.addr)
+			sub := subscribe(t, m.addr, "", "", testBase+"/event/#")
+			b := newBox(events)
+			s := settings(between.addr)
+			s.Window = window
+			between.checkSent(t, b)
+			p := start(t, s, b, nil)
+			for k := 1; k <= kills; k++ {
+				until(t, "the next part of the drain", func() bool { return len(sub.messages(nil)) >= k*events/(kills+1) })
+				between.shut(true) // the press stays out until the subscriber is back
+				m.kill()
+				m.start()
+				sub.awaitSession(t, k+1)
+				between.shut(false)
+			}
+			drain(t, p)
+			until(t, "the last event", func() bool { return len(sub.messages(nil)) > 0 && sub.latest().seq() == events })
+			repeats := checkOrder(t, sub.messages(nil), events)
+			if repeats > kills*window {
+				t.Errorf("%d repeats, want at most %d for each kill", repeats, window)
+			}
+			if got := b.cursor(); got != events {
+				t.Errorf("sent up to %d, want %d", got, events)
+			}
+			if got := p.State().Session; got < kills+1 {
+				t.Errorf("session %d after %d kills", got, kills)
+			}
+		})
+	}
+}
+
+func TestMosquittoPublishesTheWill(t *testing.T) {
+	m := newMosquitto(t, eager)
+	between := newTap(t, m.addr)
+	sub := subscribe(t, m.addr, "", "", testBase+"/status")
+	p := start(t, settings(between.addr), newBox(1), nil)
+	drain(t, p)
+	between.cut()
+	until(t, "the will and the next session", func() bool { return len(sub.messages(nil)) >= 3 })
+	p.stop()
+	until(t, "the farewell", func() bool { return len(sub.messages(nil)) >= 4 })
+	for i, want := range []struct {
+		online  bool
+		session uint64
+		reason  string
+	}{{true, 1, ""}, {false, 1, "connection lost"}, {true, 2, ""}, {false, 2, "stopped"}} {
+		s := statusOf(t, sub.messages(nil)[i])
+		if s.Online != want.online || s.Session != want.session || s.Reason != want.reason {
+			t.Errorf("status %d: %+v, want %+v", i, s, want)
+		}
+	}
+	late := subscribe(t, m.addr, "", "", testBase+"/status")
+	until(t, "the retained status", func() bool { return len(late.messages(nil)) == 1 })
+	if got := late.messages(nil)[0]; !got.retained || statusOf(t, got).Reason != "stopped" {
+		t.Errorf("retained %+v, want the farewell", got)
+	}
+}
+
+// An event larger than this broker takes: it closes the connection each time.
+func TestMosquittoThatTakesNoLargeEvent(t *testing.T) {
+	m := newMosquitto(t, eager+"message_size_limit 600\n")
+	sub := subscribe(t, m.addr, "", "", testBase+"/event/#")
+	b := newBox(6)
+	large := b.events[3].Record
+	b.events[3].Record = append(large[:len(large)-1:len(large)-1], `,"raw":"`+strings.Repeat("x", 600)+`"}`...)
+	p := start(t, settings(m.addr), b, nil)
+	until(t, "the event that is stuck", func() bool { return p.State().Stuck == 4 })
+	if got := p.State().Reason; !strings.HasPrefix(got, "the broker drops the connection each time at event 4 (") {
+		t.Errorf("reason %q", got)
+	}
+	if got := b.cursor(); got != 3 {
+		t.Errorf("sent up to %d, want 3", got)
+	}
+	put(t, m.dir, "mosquitto.conf", bytes.ReplaceAll(m.config(), []byte("message_size_limit 600"), []byte("message_size_limit 65536")))
+	m.kill()
+	m.start()
+	sub.awaitSession(t, 2)
+	drain(t, p)
+	if got := p.State(); got.Stuck != 0 || got.Reason != "" {
+		t.Errorf("state %+v", got)
+	}
+}
+
+// childBroker tells this test binary to be a press that publishes there until
+// it is killed.
+const childBroker = "BENCHTALLY_TEST_CHILD_BROKER"
+
+func TestMain(m *testing.M) {
+	if addr := os.Getenv(childBroker); addr != "" {
+		p, err := New(settings(addr), newBox(1))
+		if err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
+		defer stop()
+		_ = p.Run(ctx)
+		os.Exit(0)
+	}
+	os.Exit(m.Run())
+}
+
+func TestMosquittoPublishesTheWillOfAKilledProcess(t *testing.T) {
+	for _, tc := range []struct {
+		name   string
+		signal syscall.Signal
+		want   string
+	}{
+		{"killed", syscall.SIGKILL, "connection lost"},
+		{"stopped", syscall.SIGTERM, "stopped"},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			m := newMosquitto(t, eager)
+			sub := subscribe(t, m.addr, "", "", testBase+"/#")
+			child := exec.Command(os.Args[0], "-test.run=^$")
+			child.Env = append(os.Environ(), childBroker+"="+m.addr)
+			if err := child.Start(); err != nil {
+				t.Fatal(err)
+			}
+			until(t, "the event", func() bool { return len(sub.messages(message.isEvent)) == 1 })
+			if err := child.Process.Signal(tc.signal); err != nil {
+				t.Error(err)
+			}
+			_ = child.Wait()
+			until(t, "offline", func() bool { return len(sub.messages(on(testBase+"/status"))) == 2 })
+			if s := statusOf(t, sub.messages(on(testBase + "/status"))[1]); s.Online || s.Session != 1 || s.Reason != tc.want {
+				t.Errorf("status %+v, want offline: %s", s, tc.want)
+			}
+		})
+	}
+}
+
+// passwordLine is a line of mosquitto's password file: PBKDF2 with SHA-512, as
+// mosquitto_passwd writes it.
+func passwordLine(t *testing.T, user, password string) string {
+	t.Helper()
+	salt := []byte("twelve bytes")
+	hash, err := pbkdf2.Key(sha512.New, password, salt, 101, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b64 := base64.StdEncoding.EncodeToString
+	return fmt.Sprintf("%s:$7$101$%s$%s\n", user, b64(salt), b64(hash))
+}
+
+// The sample files of deploy/mosquitto, with the paths of this test.
+func TestMosquittoWithTheSampleConfig(t *testing.T) {
+	now := time.Now()
+	dir := t.TempDir()
+	ours := newAuthority(t, "shop")
+	cert, key := ours.issue(t, "127.0.0.1", now.Add(-time.Hour), now.Add(time.Hour))
+	config, err := os.ReadFile("../deploy/mosquitto/mosquitto.conf")
+	if err != nil {
+		t.Fatal(err)
+	}
+	acl, err := os.ReadFile("../deploy/mosquitto/presses.acl")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ca := put(t, dir, "ca.crt", ours.pem)
+	users := passwordLine(t, "north-bench", "n-secret") + passwordLine(t, "south-bench", "s-secret") + passwordLine(t, "collector", "c-secret")
+	text := string(config)
+	for there, here := range map[string]string{
+		"/etc/mosquitto/certs/ca.crt":     ca,
+		"/etc/mosquitto/certs/broker.crt": put(t, dir, "broker.crt", cert),
+		"/etc/mosquitto/certs/broker.key": put(t, dir, "broker.key", key),
+		"/etc/mosquitto/passwords":        put(t, dir, "passwords", []byte(users)),
+		"/etc/mosquitto/presses.acl":      put(t, dir, "presses.acl", acl),
+		"/var/lib/mosquitto/":             dir + "/",
+	} {
+		if !strings.Contains(text, there) {
+			t.Fatalf("the sample does not name %s", there)
+		}
+		text = strings.ReplaceAll(text, there, here)
+	}
+	m := newMosquitto(t, text)
+
+	pool := x509.NewCertPool()
+	pool.AddCert(ours.cert)
+	dial := func() (net.Conn, error) {
+		return tls.Dial("tcp", m.addr, &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12})
+	}
+	collector := subscribeBy(t, dial, "collector", "c-secret", "riverside/#")
+	snoop := subscribeBy(t, dial, "north-bench", "n-secret", "#")
+
+	press := func(user, password, base string, n int) (*running, *box) {
+		s := secureSettings(m.addr)
+		s.Base, s.ClientID, s.User, s.CA = base, user+"-"+base, user, ca
+		s.PasswordFile = put(t, t.TempDir(), "password", []byte(password))
+		b := newBox(n)
+		return start(t, s, b, nil), b
+	}
+	intruder, b := press("north-bench", "n-secret", "riverside/hose-shop/south-bench", 4)
+	drain(t, intruder) // acknowledged, and dropped: MQTT 3.1.1 has no other answer
+	if b.cursor() != 4 {
+		t.Errorf("sent up to %d; this broker was expected to acknowledge", b.cursor())
+	}
+	outside, _ := press("north-bench", "n-secret", "riverside/hose-shop", 4)
+	drain(t, outside)
+	good, _ := press("north-bench", "n-secret", testBase, 4)
+	drain(t, good)
+	until(t, "the press's own events", func() bool { return len(collector.messages(message.isEvent)) >= 4 })
+	good.stop()
+	until(t, "the farewell", func() bool { return len(collector.messages(on(testBase+"/status"))) >= 2 })
+	for _, got := range collector.messages(nil) {
+		if !strings.HasPrefix(got.topic, testBase+"/") {
+			t.Errorf("a press has written to %s", got.topic)
+		}
+	}
+	checkOrder(t, collector.messages(message.isEvent), 4)
+	if got := snoop.messages(nil); len(got) != 0 {
+		t.Errorf("a press reads %d messages, the first on %s", len(got), got[0].topic)
+	}
+
+	for _, tc := range []struct{ name, user, password string }{
+		{"wrong password", "north-bench", "s-secret"},
+		{"unknown user", "west-bench", "n-secret"},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			p, b := press(tc.user, tc.password, testBase, 1)
+			until(t, "refused", func() bool { return strings.Contains(p.State().Reason, "does not let this press in") })
+			if b.cursor() != 0 {
+				t.Errorf("sent up to %d", b.cursor())
+			}
+		})
+	}
+}
