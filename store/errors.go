@@ -3,6 +3,7 @@ package store
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"strings"
 	"syscall"
 
@@ -34,6 +35,34 @@ const remedy = "see what is left with `benchtally verify`, then restore a backup
 // corrupt is ErrCorrupt for the file at path, with what is wrong in words.
 func corrupt(path, what string) error {
 	return fmt.Errorf("store: %s %w: %s; %s", path, ErrCorrupt, what, remedy)
+}
+
+// unfit is what is wrong with a file, before failure says so in full.
+type unfit string
+
+func (u unfit) Error() string { return string(u) }
+
+// failure puts an error of bbolt, of a damaged file or of the system into words.
+func (s *Store) failure(err error) error {
+	var p panicked
+	var u unfit
+	switch {
+	case errors.As(err, &u):
+		return corrupt(s.path, u.Error())
+	case errors.As(err, &p):
+		return corrupt(s.path, "it cannot be followed: "+p.Error())
+	case errors.Is(err, ErrLocked), errors.Is(err, berrors.ErrTimeout):
+		return fmt.Errorf("store: %s %w", s.path, ErrLocked)
+	case errors.Is(err, ErrNewer):
+		return fmt.Errorf("store: %s %w", s.path, ErrNewer)
+	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch), errors.Is(err, berrors.ErrChecksum):
+		return corrupt(s.path, err.Error())
+	case errors.Is(err, berrors.ErrDatabaseNotOpen):
+		return fmt.Errorf("store: %s is closed", s.path)
+	case errors.Is(err, fs.ErrPermission):
+		return fmt.Errorf("store: %w; give the user that runs benchtally the right to read and write it, and its folder", err)
+	}
+	return fmt.Errorf("store: %s: %w", s.path, err)
 }
 
 // noRoom reports whether a commit failed for lack of room. bbolt does not wrap

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"hash/fnv"
 	"io"
+	"os"
 )
 
 // This file reads a bbolt file as plain bytes, without mapping it and without
@@ -90,6 +91,29 @@ func readMetas(f io.ReaderAt, size int64) (m meta, faults []string, err error) {
 		return m, faults, fmt.Errorf("the file is cut short: it has %d bytes, %d belong to it", size, m.pages*pageSize)
 	}
 	return m, faults, nil
+}
+
+// inspect looks at the file before bbolt maps it: with pages missing, or a list
+// of free pages that names others, bbolt would read outside the file or write
+// over what is kept.
+func inspect(f *os.File) error {
+	info, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	m, _, err := readMetas(f, info.Size())
+	if err != nil {
+		return unfit(err.Error())
+	}
+	var wrong []string
+	w := walker{f: f, meta: m, seen: map[uint64]bool{}, damage: func(format string, args ...any) {
+		wrong = append(wrong, fmt.Sprintf(format, args...))
+	}}
+	w.free()
+	if len(wrong) > 0 {
+		return unfit(wrong[0])
+	}
+	return nil
 }
 
 // walker goes through the pages of a file.

@@ -14,7 +14,6 @@ import (
 	"time"
 
 	"go.etcd.io/bbolt"
-	berrors "go.etcd.io/bbolt/errors"
 )
 
 // format is the version of the whole file; a newer program may raise it.
@@ -197,57 +196,6 @@ func (s *Store) load(m *bbolt.Bucket) error {
 	}
 	s.kept = s.now
 	return nil
-}
-
-// inspect looks at the file before bbolt maps it: with pages missing, or a list
-// of free pages that names others, bbolt would read outside the file or write
-// over what is kept.
-func inspect(f *os.File) error {
-	info, err := f.Stat()
-	if err != nil {
-		return err
-	}
-	m, _, err := readMetas(f, info.Size())
-	if err != nil {
-		return unfit(err.Error())
-	}
-	var wrong []string
-	w := walker{f: f, meta: m, seen: map[uint64]bool{}, damage: func(format string, args ...any) {
-		wrong = append(wrong, fmt.Sprintf(format, args...))
-	}}
-	w.free()
-	if len(wrong) > 0 {
-		return unfit(wrong[0])
-	}
-	return nil
-}
-
-// unfit is what is wrong with a file, before failure says so in full.
-type unfit string
-
-func (u unfit) Error() string { return string(u) }
-
-// failure puts an error of bbolt, of a damaged file or of the system into words.
-func (s *Store) failure(err error) error {
-	var p panicked
-	var u unfit
-	switch {
-	case errors.As(err, &u):
-		return corrupt(s.path, u.Error())
-	case errors.As(err, &p):
-		return corrupt(s.path, "it cannot be followed: "+p.Error())
-	case errors.Is(err, ErrLocked), errors.Is(err, berrors.ErrTimeout):
-		return fmt.Errorf("store: %s %w", s.path, ErrLocked)
-	case errors.Is(err, ErrNewer):
-		return fmt.Errorf("store: %s %w", s.path, ErrNewer)
-	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch), errors.Is(err, berrors.ErrChecksum):
-		return corrupt(s.path, err.Error())
-	case errors.Is(err, berrors.ErrDatabaseNotOpen):
-		return fmt.Errorf("store: %s is closed", s.path)
-	case errors.Is(err, fs.ErrPermission):
-		return fmt.Errorf("store: %w; give the user that runs benchtally the right to read and write it, and its folder", err)
-	}
-	return fmt.Errorf("store: %s: %w", s.path, err)
 }
 
 // field reads a value of the meta bucket; size 0 means any.
