@@ -85,7 +85,7 @@ func (l *line) read(c contact, now time.Duration) {
 		return
 	}
 	l.contact, l.since, l.quiet = c, now, false
-	if l.touch == never && c.valid() && c != l.settled && l.settled != unread {
+	if l.touch == never && c.valid() && c != l.settled {
 		l.touch = now
 	}
 }

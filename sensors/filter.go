@@ -143,7 +143,7 @@ func (f *Filter) Step(l Levels, at time.Time) []Event {
 // read takes in what the switches say now.
 func (f *Filter) read(limit, retract contact) {
 	l := &f.limit
-	if limit != l.contact && (l.quiet || l.contact == unread || f.seen(f.fault)) {
+	if limit != l.contact && (l.quiet || f.seen(f.fault)) {
 		f.restless = f.now
 	}
 	l.read(limit, f.now)

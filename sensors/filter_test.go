@@ -298,6 +298,26 @@ func TestNoSettleNoShortest(t *testing.T) {
 	}
 }
 
+// A closure that was told before it ended is not told again, not even when every
+// closure is a stroke of its own.
+func TestToldOnceWithoutCycle(t *testing.T) {
+	for _, tc := range []struct {
+		name string
+		rows []row
+	}{
+		{"claimed", []row{{at: day, levels: Levels{Up: true}}, {at: day.Add(time.Second), do: "claim"}, {at: day.Add(2 * time.Second)}, {at: day.Add(3 * time.Second)}}},
+		{"claimed twice", []row{{at: day, levels: Levels{Up: true}}, {at: day.Add(time.Second), do: "claim"}, {at: day.Add(2 * time.Second), do: "claim"}, {at: day.Add(3 * time.Second)}}},
+		{"held for long", []row{{at: day, levels: Levels{Up: true}}, {at: day.Add(15 * time.Second)}, {at: day.Add(16 * time.Second)}}},
+		{"held for long, then unreadable", []row{{at: day, levels: Levels{Up: true}}, {at: day.Add(15 * time.Second), do: "fail"}, {at: day.Add(16 * time.Second)}}},
+	} {
+		f := NewFilterAtRest(Settings{Settle: 20 * ms, Shortest: 150 * ms}, day)
+		got := strokes(events(f, tc.rows))
+		if d := cmp.Diff([]Event{{Kind: Stroke, At: day}}, got); d != "" {
+			t.Errorf("%s: %s", tc.name, d)
+		}
+	}
+}
+
 func TestUnmarshalRefuses(t *testing.T) {
 	for _, tc := range []struct{ name, in, want string }{
 		{"no JSON", `{`, `unexpected end of JSON input`},

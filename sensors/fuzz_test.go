@@ -17,8 +17,11 @@ func fuzzRows(b []byte) (s Settings, atRest bool, rows []row) {
 	s.Settle = []time.Duration{20 * ms, 5 * ms, 0, 200 * ms}[b[0]>>1&3]
 	s.Stuck = []time.Duration{0, 5 * time.Second}[b[0]>>3&1]
 	atRest = b[0]&16 != 0
+	if b[0]&32 != 0 {
+		s.Cycle = 0
+	}
 	at := day
-	for b = b[1:]; len(b) >= 3; b = b[3:] {
+	for b = b[1:]; len(b) >= 3 && len(rows) < 300; b = b[3:] {
 		d := time.Duration(binary.LittleEndian.Uint16(b[1:]))
 		switch b[0] >> 6 {
 		case 0:
