@@ -1,0 +1,89 @@
+package panel
+
+import (
+	"bytes"
+	"fmt"
+	"net/http"
+	"strconv"
+	"time"
+)
+
+const (
+	beatEvery   = time.Second           // so that a page knows within three that nothing comes
+	drawEvery   = 50 * time.Millisecond // at most; faster is not seen
+	writeWithin = 5 * time.Second       // a page that takes nothing for so long is dropped, and comes back by itself
+)
+
+// events keeps one page fresh until it goes away or takes nothing: the live part
+// whenever it looks different, and a beat with the age of the data.
+func (s *server) events(w http.ResponseWriter, r *http.Request) {
+	if !s.board.join() {
+		w.Header().Set("Retry-After", "5")
+		http.Error(w, fmt.Sprintf("%d pages are open already. Close one.", maxWatchers), http.StatusServiceUnavailable)
+		return
+	}
+	defer s.board.leave()
+	w.Header().Set("Content-Type", "text/event-stream")
+	out := stream{w: w, control: http.NewResponseController(w)}
+	out.event("build", []byte(build))
+
+	beat := time.NewTicker(beatEvery)
+	defer beat.Stop()
+	shown := ""
+	for out.err == nil {
+		live, changed, err := s.board.live()
+		if err != nil {
+			return // the page says that its data is old, which is true
+		}
+		if live.sum != shown {
+			out.event("live", live.html)
+			shown = live.sum
+		}
+		out.event("beat", strconv.AppendInt(nil, s.board.age().Milliseconds(), 10))
+		if out.flush(); out.err != nil {
+			return
+		}
+		select {
+		case <-r.Context().Done():
+			return
+		case <-beat.C:
+			continue
+		case <-changed:
+		}
+		select {
+		case <-r.Context().Done():
+			return
+		case <-time.After(drawEvery):
+		}
+	}
+}
+
+// stream writes server-sent events; after the first error it writes no more.
+type stream struct {
+	w       http.ResponseWriter
+	control *http.ResponseController
+	err     error
+}
+
+func (s *stream) event(name string, data []byte) {
+	var b bytes.Buffer
+	b.WriteString("event: " + name + "\n")
+	for line := range bytes.SplitSeq(data, []byte("\n")) {
+		b.WriteString("data: ")
+		b.Write(bytes.TrimRight(line, "\r"))
+		b.WriteByte('\n')
+	}
+	b.WriteByte('\n')
+	if s.err == nil {
+		s.err = s.control.SetWriteDeadline(time.Now().Add(writeWithin))
+	}
+	if s.err == nil {
+		_, s.err = s.w.Write(b.Bytes())
+	}
+}
+
+func (s *stream) flush() {
+	if s.err == nil {
+		s.err = s.control.Flush()
+	}
+}

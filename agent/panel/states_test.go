@@ -1,0 +1,140 @@
+package panel
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"benchtally/agent/crimp"
+	"benchtally/agent/record"
+	"benchtally/agent/station"
+)
+
+var began = time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
+
+func length(text string) crimp.Length {
+	l, err := crimp.ParseLength(text)
+	if err != nil {
+		panic(err)
+	}
+	return l
+}
+
+func shopSpecs() []crimp.Spec {
+	return []crimp.Spec{
+		{ID: "hs-08", Cage: "C-21", Unit: crimp.Inches, Diameter: length("1.200in"), Plus: length("0.005in"), Minus: length("0.005in"), Setting: 120, Recrimps: 1},
+		{ID: "hs-12", Cage: "C-30", Unit: crimp.Millimetres, Diameter: length("38.00mm"), Plus: length("0.10mm"), Minus: length("0.10mm"), Setting: 200},
+	}
+}
+
+// shop is a station behind a board, with everything connected.
+type shop struct {
+	t     testing.TB
+	s     *station.Station
+	at    time.Time
+	links []Link
+	queue uint64
+	demo  bool
+}
+
+func newShop(t testing.TB, change ...func(*station.Rules)) *shop {
+	t.Helper()
+	rules := station.Rules{
+		Scale:  crimp.Scale{Step: crimp.Thousandth, Highest: 999},
+		Model:  crimp.Model{Noise: float64(crimp.Thousandth)},
+		Places: 3, Every: 1,
+		Limit: length("0.02mm"), Zero: length("0.0005in"),
+		Intervals: crimp.Intervals{Lubricate: 50, Teardown: 1000, Months: 6},
+		Specs:     shopSpecs(),
+	}
+	for _, c := range change {
+		c(&rules)
+	}
+	s, err := station.Open(&station.Memory{}, rules)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &shop{t: t, s: s, at: began, links: []Link{
+		{"switch", true, "on GPIO17, 214 strokes today"},
+		{"caliper", true, "on /dev/serial/by-id/usb-caliper-0, signed decimal lines"},
+		{"broker", true, "tcp://broker.riverside.test:1883"},
+		{"store", true, "benchtally.db, 3.1 MB"},
+		{"clock", true, "set by the network"},
+	}}
+}
+
+func (p *shop) do(in station.Input) *shop {
+	p.t.Helper()
+	records, err := p.s.Do(in)
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	for _, r := range records {
+		if r.Kind == record.Refused {
+			p.t.Fatalf("refused: %s", r.Reason)
+		}
+	}
+	p.at = p.at.Add(10 * time.Second)
+	return p
+}
+
+func (p *shop) act(a station.Action) *shop { p.t.Helper(); a.At = p.at; return p.do(a) }
+
+func (p *shop) start(quantity int) *shop {
+	p.t.Helper()
+	return p.act(station.Action{Do: station.DoStart, Order: "A-1001", Spec: "hs-08", Quantity: quantity, Setting: record.Ptr(120), Operator: "kj"})
+}
+
+func (p *shop) set(setting int) *shop {
+	p.t.Helper()
+	return p.act(station.Action{Do: station.DoSet, Setting: &setting})
+}
+
+func (p *shop) stroke() *shop { p.t.Helper(); return p.strokes(1) }
+
+func (p *shop) strokes(n int) *shop {
+	p.t.Helper()
+	for range n {
+		p.do(station.Stroke{At: p.at, Held: 800 * time.Millisecond})
+	}
+	return p
+}
+
+// read gives readings in inches.
+func (p *shop) read(values ...string) *shop {
+	p.t.Helper()
+	for _, v := range values {
+		p.do(station.Reading{At: p.at, Value: length(v + "in"), Step: 12700, Raw: v})
+	}
+	return p
+}
+
+func (p *shop) lose(name, text string) *shop {
+	for i := range p.links {
+		if p.links[i].Name == name {
+			p.links[i].OK, p.links[i].Text = false, text
+			return p
+		}
+	}
+	panic(fmt.Sprintf("no link %q", name))
+}
+
+func (p *shop) snapshot() Snapshot {
+	return Snapshot{Press: "north-bench", At: p.at, View: p.s.View(), Links: p.links, Queue: p.queue, Demo: p.demo}
+}
+
+// states are the pictures of the page that are kept in testdata.
+func states(t testing.TB) map[string]Snapshot {
+	pass := newShop(t).start(6).stroke().read("1.2010", "1.2020", "1.2000")
+	demo := newShop(t).start(6).stroke().read("1.2020", "1.2010")
+	demo.demo, demo.queue = true, 12
+	return map[string]Snapshot{
+		"nothing":   newShop(t).snapshot(),
+		"started":   newShop(t).start(6).snapshot(),
+		"measuring": demo.snapshot(),
+		"within":    pass.snapshot(),
+		"recrimp":   newShop(t).start(6).stroke().read("1.2080", "1.2085", "1.2075").snapshot(),
+		"scrap":     newShop(t).start(6).stroke().read("1.1930", "1.1925", "1.1935").snapshot(),
+		"caliper":   newShop(t).start(6).stroke().lose("caliper", "not connected, look at its cable and battery").snapshot(),
+	}
+}
