@@ -3,6 +3,7 @@ package rehearsal
 import (
 	"context"
 	"errors"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -129,7 +130,10 @@ func TestReadersCountWhateverTheirDelay(t *testing.T) {
 				p := NewPress(NewClock(morning, 60), 7)
 				ctx, cancel := context.WithCancel(t.Context())
 				var got []station.Stroke
-				go follow(ctx, p, tt.late, func(in station.Input) { got = append(got, in.(station.Stroke)) })
+				var reader sync.WaitGroup
+				reader.Go(func() {
+					follow(ctx, p, tt.late, func(in station.Input) { got = append(got, in.(station.Stroke)) })
+				})
 				for i := range 20 {
 					if err := errors.Join(p.Noise(ctx), p.Crimp(ctx, time.Second)); err != nil {
 						t.Fatal(err)
@@ -143,7 +147,7 @@ func TestReadersCountWhateverTheirDelay(t *testing.T) {
 				// All the edges of the strokes, each read late.
 				time.Sleep(time.Second + 1500*tt.late)
 				cancel()
-				synctest.Wait()
+				reader.Wait()
 				if len(got) != 24 {
 					t.Errorf("%d strokes, want 24", len(got))
 				}
@@ -155,7 +159,6 @@ func TestReadersCountWhateverTheirDelay(t *testing.T) {
 				if n := len(p.course.edges); n != 0 {
 					t.Errorf("%d edges are still kept", n)
 				}
-				time.Sleep(time.Minute)
 			})
 		})
 	}
