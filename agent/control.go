@@ -98,7 +98,7 @@ func (a *agent) controls() http.Handler {
 		}
 		out := bufio.NewWriterSize(w, 1<<16)
 		var line []byte
-		err = want.from(&keeper{Store: a.store}, func(r record.Record) error {
+		err = want.from(a.store, func(r record.Record) error {
 			line = append(r.AppendJSON(line[:0]), '\n')
 			_, err := out.Write(line)
 			return err

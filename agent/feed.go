@@ -21,7 +21,7 @@ const maxInput = 64 << 10
 // cannot be read becomes a refused record and the next one is taken. It returns
 // at the end of the lines.
 func feed(ctx context.Context, r io.Reader, c *config.Config, now func() time.Time, b *bench) error {
-	in, err := newIntake(c, now())
+	in, err := newIntake(c, now(), true)
 	if err != nil {
 		return err
 	}

@@ -27,9 +27,12 @@ type intake struct {
 	out       []station.Input
 }
 
-// newIntake begins at a time with all contacts at rest.
-func newIntake(c *config.Config, at time.Time) (*intake, error) {
-	reader, err := caliper.NewReader(readerSettings(c))
+// newIntake begins at a time with all contacts at rest. Pushed says that every
+// frame was sent on purpose, however close they come.
+func newIntake(c *config.Config, at time.Time, pushed bool) (*intake, error) {
+	settings := readerSettings(c)
+	settings.Pushed = pushed
+	reader, err := caliper.NewReader(settings)
 	if err != nil {
 		return nil, formatFault(c, err)
 	}
@@ -80,11 +83,27 @@ func (in *intake) wait(at time.Time) time.Duration {
 	return wait
 }
 
-// end gives out what is still held back when no more will come.
+// frameGap is the silence that ends a frame without a terminator.
+const frameGap = 100 * time.Millisecond
+
+// end gives out what is still held back when no more will come. A ring that is
+// still up has not made its stroke.
 func (in *intake) end(at time.Time) []station.Input {
 	in.out = in.out[:0]
-	in.strokes(in.filter.Claim(at))
-	in.readings(in.reader.Tick(at.Add(time.Second)))
+	if !in.levels.Up {
+		in.strokes(in.filter.Claim(at))
+	}
+	if wait := in.reader.Wait(at); wait > 0 && wait <= frameGap {
+		before, err := json.Marshal(in.reader)
+		last := in.reader.Tick(at.Add(wait))
+		if err == nil && !slices.ContainsFunc(last, func(e caliper.Event) bool { return e.Kind == caliper.Reading }) {
+			// Half a frame: the rest of the tape may have its other half.
+			if err := json.Unmarshal(before, in.reader); err == nil {
+				last = nil
+			}
+		}
+		in.readings(last)
+	}
 	return in.out
 }
 
@@ -137,7 +156,7 @@ func (c causes) input(e caliper.Event) station.Input {
 		return station.Refusal{At: e.At, Source: record.Caliper, Reason: e.Reason, Raw: e.Raw}
 	case caliper.Fault:
 		c[e.Cause] = e.Reason
-		return station.Fault{At: e.At, Source: record.Caliper, On: true, Reason: e.Reason}
+		return station.Fault{At: e.At, Source: record.Caliper, On: true, Reason: e.Reason, Since: e.Since}
 	case caliper.Clear:
 		delete(c, e.Cause)
 		for _, cause := range slices.Sorted(maps.Keys(c)) {

@@ -17,7 +17,7 @@ func (k *keeper) Append(b station.Batch) error {
 	return k.Store.Append(store.Batch{Records: b.Records, State: b.State, Orders: b.Orders, Note: k.note})
 }
 
-// After folds the records kept after seq.
+// After folds the records kept after seq. It stops at one that is damaged.
 func (k *keeper) After(seq uint64, fold func(record.Record) error) error {
 	for r, err := range k.Records(seq) {
 		if err != nil {

@@ -88,7 +88,7 @@ func readLog(e env, cfg *config.Config, query url.Values, show func(record.Recor
 		if err != nil {
 			return err
 		}
-		return errors.Join(want.from(&keeper{Store: kept}, show), kept.Close())
+		return errors.Join(want.from(kept, show), kept.Close())
 	}
 	if err != nil {
 		return err
@@ -133,14 +133,24 @@ func (s selection) has(r record.Record) bool {
 		(s.piece == "" || r.Piece == s.piece)
 }
 
-// from gives the records of a store that are chosen.
-func (s selection) from(kept *keeper, show func(record.Record) error) error {
-	return kept.After(0, func(r record.Record) error {
-		if !s.has(r) {
-			return nil
+// from gives the records of a store that are chosen. Damaged ones are passed
+// over and told in the end.
+func (s selection) from(kept *store.Store, show func(record.Record) error) error {
+	var damage []error
+	for r, err := range kept.Records(0) {
+		switch {
+		case err != nil:
+			damage = append(damage, err)
+		case s.has(r):
+			if err := show(r); err != nil {
+				return err
+			}
 		}
-		return show(r)
-	})
+	}
+	if n := len(damage); n > 0 {
+		return fmt.Errorf("%d records cannot be read, the first: %w", n, damage[0])
+	}
+	return nil
 }
 
 // parseWhen reads a time, a day, or how long before now.

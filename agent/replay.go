@@ -124,7 +124,7 @@ func (p *replay) run(e env) error {
 		return err
 	}
 	defer func() { _ = file.Close() }() // it was only read
-	if p.in, err = newIntake(p.cfg, t.At); err != nil {
+	if p.in, err = newIntake(p.cfg, t.At, false); err != nil {
 		return err
 	}
 	p.digest = newDigest()
@@ -206,7 +206,14 @@ func (p *replay) play(e env, t *tape.Reader) error {
 	if err := p.gather(p.in.end(at)); err != nil {
 		return err
 	}
-	return p.commit()
+	if err := p.commit(); err != nil || p.kept == nil {
+		return err
+	}
+	// The last inputs may have left no record: the end is noted all the same.
+	if err := p.note(); err != nil {
+		return err
+	}
+	return p.kept.Store.Append(store.Batch{Note: p.kept.note})
 }
 
 func (p *replay) gather(inputs []station.Input) error {
@@ -239,7 +246,7 @@ func (p *replay) commit() error {
 			return err
 		}
 	}
-	return nil
+	return p.out.Flush()
 }
 
 // note writes how far the tape is with this commit.

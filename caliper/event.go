@@ -40,4 +40,5 @@ type Event struct {
 	Raw    string       // the frame in printable form, without its terminator
 	Reason string       // of everything but a Reading, a sentence for a person
 	Format string       // of a Reading: the format found, never "auto"
+	Since  time.Time    // of a Fault by Streaming: when the first frame of the stream was whole
 }

@@ -134,15 +134,21 @@ func TestReader(t *testing.T) {
 			[]string{`0 reading 27.94mm "1.1"`, `401 reading 27.94mm "1.1"`, `802 reading 27.94mm "1.1"`,
 				`1203 reading 27.94mm "1.1"`, `1604 reading 27.94mm "1.1"`, `2005 reading 27.94mm "1.1"`}},
 		{"a stream", inches, join(every(0, 120, 40, "1.1\r", "1.2\r"), []step{{5679, "!tick"}, {5680, "!tick"}, {6000, "1.3\r"}}),
-			[]string{`0 reading 27.94mm "1.1"`, `120 reading 30.48mm "1.2"`, `240 reading 27.94mm "1.1"`, `360 reading 30.48mm "1.2"`,
-				"480 fault streaming", "5680 clear streaming", `6000 reading 33.02mm "1.3"`}},
+			[]string{`0 reading 27.94mm "1.1"`, `120 reading 30.48mm "1.2"`, `240 reading 27.94mm "1.1"`, `360 reading 30.48mm "1.2"`, `480 reading 27.94mm "1.1"`, `600 reading 30.48mm "1.2"`, `720 reading 27.94mm "1.1"`,
+				"840 fault streaming", "5680 clear streaming", `6000 reading 33.02mm "1.3"`}},
+		{"presses in quick succession are uneven", inches,
+			[]step{{0, "1.1\r"}, {200, "1.2\r"}, {300, "1.1\r"}, {450, "1.2\r"}, {800, "1.1\r"}, {900, "1.2\r"}, {1200, "1.1\r"}, {1300, "1.2\r"}, {1650, "1.1\r"}},
+			[]string{`0 reading 27.94mm "1.1"`, `200 reading 30.48mm "1.2"`, `300 reading 27.94mm "1.1"`, `450 reading 30.48mm "1.2"`,
+				`800 reading 27.94mm "1.1"`, `900 reading 30.48mm "1.2"`, `1200 reading 27.94mm "1.1"`, `1300 reading 30.48mm "1.2"`,
+				`1650 reading 27.94mm "1.1"`}},
 		{"a stream at rest", inches, join(every(0, 20, 30, "1.1\r"), []step{{2000, "!tick"}}),
 			[]string{`0 reading 27.94mm "1.1"`, refused(20, "1.1", sentTwice), refused(40, "1.1", sentTwice), refused(60, "1.1", sentTwice),
-				"80 fault streaming", "1580 clear streaming"}},
+				refused(80, "1.1", sentTwice), refused(100, "1.1", sentTwice), refused(120, "1.1", sentTwice),
+				"140 fault streaming", "1580 clear streaming"}},
 		{"frames that cannot be read prolong a stream in silence", inches,
-			join(every(0, 400, 5, "1.1\r"), every(2000, 500, 9, "ERR3\r"), []step{{8000, "!tick"}}),
-			[]string{`0 reading 27.94mm "1.1"`, `400 reading 27.94mm "1.1"`, `800 reading 27.94mm "1.1"`, `1200 reading 27.94mm "1.1"`,
-				"1600 fault streaming", "7000 clear streaming"}},
+			join(every(0, 400, 8, "1.1\r"), every(3200, 500, 9, "ERR3\r"), []step{{9000, "!tick"}}),
+			[]string{`0 reading 27.94mm "1.1"`, `400 reading 27.94mm "1.1"`, `800 reading 27.94mm "1.1"`, `1200 reading 27.94mm "1.1"`, `1600 reading 27.94mm "1.1"`, `2000 reading 27.94mm "1.1"`, `2400 reading 27.94mm "1.1"`,
+				"2800 fault streaming", "8200 clear streaming"}},
 
 		{"garbage", inches, join(every(0, 250, 20, "?\r"), []step{{6000, "1.1\r"}}),
 			[]string{refused(0, "?", noNumber), refused(250, "?", noNumber), refused(500, "?", noNumber), refused(750, "?", noNumber),
@@ -166,9 +172,11 @@ func TestReader(t *testing.T) {
 		{"opened: silence after a piece", inches, []step{{0, "!restart"}, {9, "5.40"}, {200, "1.1\r\n"}},
 			[]string{refused(109, "5.40", beheaded), `200 reading 27.94mm "1.1"`}},
 		{"cable out in a frame", inches, []step{{0, "25."}, {50, "!restart"}, {700, "1.1\r\n"}}, []string{`700 reading 27.94mm "1.1"`}},
-		{"cable out in a stream", inches, join(every(0, 100, 5, "1.1\r", "1.2\r"), []step{{450, "!restart"}, {5000, "!tick"}}),
-			[]string{`0 reading 27.94mm "1.1"`, `100 reading 30.48mm "1.2"`, `200 reading 27.94mm "1.1"`, `300 reading 30.48mm "1.2"`,
-				"400 fault streaming", "1400 clear streaming"}},
+		{"cable out in a stream", inches, join(every(0, 100, 8, "1.1\r", "1.2\r"), []step{{750, "!restart"}, {5000, "!tick"}}),
+			[]string{`0 reading 27.94mm "1.1"`, `100 reading 30.48mm "1.2"`, `200 reading 27.94mm "1.1"`, `300 reading 30.48mm "1.2"`, `400 reading 27.94mm "1.1"`, `500 reading 30.48mm "1.2"`, `600 reading 27.94mm "1.1"`,
+				"700 fault streaming", "1700 clear streaming"}},
+		{"every frame is a press", Settings{Unit: crimp.Inches, Pushed: true}, every(0, 20, 12, "1.1\r", "1.2\r"),
+			[]string{`0 reading 27.94mm "1.1"`, `20 reading 30.48mm "1.2"`, `40 reading 27.94mm "1.1"`, `60 reading 30.48mm "1.2"`, `80 reading 27.94mm "1.1"`, `100 reading 30.48mm "1.2"`, `120 reading 27.94mm "1.1"`, `140 reading 30.48mm "1.2"`, `160 reading 27.94mm "1.1"`, `180 reading 30.48mm "1.2"`, `200 reading 27.94mm "1.1"`, `220 reading 30.48mm "1.2"`}},
 
 		{"low battery", inches, []step{{0, "1.1 LOBAT\r"}, {1000, "1.2 LOBAT\r"}, {2000, "1.3\r"}, {3000, "LOW BATTERY\r"}, {4000, "1.1\r"}},
 			[]string{"0 fault battery", `0 reading 27.94mm "1.1 LOBAT"`, `1000 reading 30.48mm "1.2 LOBAT"`, "2000 clear battery",
@@ -205,7 +213,7 @@ func TestSlowGarbage(t *testing.T) {
 // frames are as close as waiting ones.
 func TestFastStream(t *testing.T) {
 	got := play(t, mustReader(t, Settings{Unit: crimp.Inches}), every(0, 10, 1000, "1.1\r", "1.2\r"))
-	if len(got) != 204 || got[203] != "2030 fault streaming" {
+	if len(got) != 201 || got[200] != "2000 fault streaming" {
 		t.Errorf("%d events, the last %s", len(got), got[len(got)-1])
 	}
 }
