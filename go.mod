@@ -3,22 +3,24 @@ module benchtally
 go 1.26.0
 
 require (
-	github.com/alecthomas/kong v1.17.0 // indirect
-	github.com/creack/pty v1.1.24 // indirect
-	github.com/eclipse/paho.mqtt.golang v1.5.1 // indirect
-	github.com/google/go-cmp v0.7.0 // indirect
+	github.com/alecthomas/kong v1.17.0
+	github.com/creack/pty v1.1.24
+	github.com/eclipse/paho.mqtt.golang v1.5.1
+	github.com/google/go-cmp v0.7.0
+	github.com/mochi-mqtt/server/v2 v2.7.9
+	github.com/pelletier/go-toml/v2 v2.4.3
+	go.bug.st/serial v1.8.0
+	go.etcd.io/bbolt v1.5.0
+	golang.org/x/sync v0.25.0
+	golang.org/x/sys v0.50.0
+	golang.org/x/tools v0.52.0
+	gonum.org/v1/gonum v0.17.0
+	periph.io/x/conn/v3 v3.7.3
+	periph.io/x/host/v3 v3.8.5
+)
+
+require (
 	github.com/gorilla/websocket v1.5.3 // indirect
-	github.com/mochi-mqtt/server/v2 v2.7.9 // indirect
-	github.com/pelletier/go-toml/v2 v2.4.3 // indirect
-	github.com/rogpeppe/go-internal v1.16.0 // indirect
 	github.com/rs/xid v1.4.0 // indirect
-	go.bug.st/serial v1.8.0 // indirect
-	go.etcd.io/bbolt v1.5.0 // indirect
 	golang.org/x/net v0.61.0 // indirect
-	golang.org/x/sync v0.25.0 // indirect
-	golang.org/x/sys v0.50.0 // indirect
-	golang.org/x/tools v0.52.0 // indirect
-	gonum.org/v1/gonum v0.17.0 // indirect
-	periph.io/x/conn/v3 v3.7.3 // indirect
-	periph.io/x/host/v3 v3.8.5 // indirect
 )
