@@ -15,7 +15,6 @@ import (
 
 	"github.com/eclipse/paho.mqtt.golang/packets"
 	mochi "github.com/mochi-mqtt/server/v2"
-	"github.com/mochi-mqtt/server/v2/listeners"
 	mochipackets "github.com/mochi-mqtt/server/v2/packets"
 )
 
@@ -248,15 +247,17 @@ func mochiBroker(t testing.TB, secure *tls.Config, passwords map[string]string) 
 	if err := s.AddHook(&door{passwords: passwords}, nil); err != nil {
 		t.Fatal(err)
 	}
-	l := listeners.NewTCP(listeners.Config{ID: "test", Address: "127.0.0.1:0", TLSConfig: secure})
-	if err := s.AddListener(l); err != nil {
-		t.Fatal(err)
-	}
 	if err := s.Serve(); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = s.Close() })
-	return l.Address()
+	return listen(t, func(conn net.Conn) { // not the broker's own listener: this one ends before the broker
+		if secure != nil {
+			conn = tls.Server(conn, secure)
+		}
+		_ = s.EstablishConnection("test", conn)
+		_ = conn.Close()
+	})
 }
 
 // settings are those of a test.
@@ -324,21 +325,34 @@ func until(t testing.TB, what string, ok func() bool) {
 // is seen for the first time in order.
 func checkOrder(t testing.TB, seen []message, n uint64) (repeats int) {
 	t.Helper()
-	var last uint64
-	for i, m := range seen {
-		switch s := m.seq(); {
-		case s == last+1:
-			last = s
-		case s <= last && s > 0:
-			repeats++
-		default:
-			t.Fatalf("message %d has the sequence %d, the highest before it is %d", i, s, last)
-		}
-	}
-	if last != n {
-		t.Fatalf("sequences end at %d, want %d", last, n)
+	missing, repeats := gaps(t, seen, n)
+	if len(missing) > 0 {
+		t.Fatalf("of %d sequences %d are missing or late, the first is %d", n, len(missing), missing[0])
 	}
 	return repeats
+}
+
+// gaps are the sequences from 1 to n that were not seen before a higher one.
+func gaps(t testing.TB, seen []message, n uint64) (missing []uint64, repeats int) {
+	t.Helper()
+	var last uint64
+	for _, m := range seen {
+		s := m.seq()
+		if s == 0 || s > n {
+			t.Fatalf("a message with the sequence %d, want 1 to %d", s, n)
+		}
+		if s <= last {
+			repeats++
+			continue
+		}
+		for last++; last < s; last++ {
+			missing = append(missing, last)
+		}
+	}
+	for last++; last <= n; last++ {
+		missing = append(missing, last)
+	}
+	return missing, repeats
 }
 
 // debugLog is a log that a test reads once the publisher has ended.

@@ -13,14 +13,14 @@
 // written it to disk: a broker killed before its next save loses what it had
 // acknowledged. Keep acknowledged records, they can be sent again.
 //
-// MQTT 3.1.1 has no word for "you may not publish there": a broker that denies
-// a topic acknowledges the message and drops it. Check once, with a subscriber,
-// that events arrive.
+// MQTT 3.1.1 has no word for "I do not take this": a broker that denies a topic,
+// or has a limit on messages, may acknowledge one and drop it. Check once, with
+// a subscriber, that events arrive.
 //
-// An event that the broker will not take, because it is larger than the broker
-// allows, is never passed over: that would lose it or break the order. The
-// events behind it wait, State says which one it is, and it is tried again,
-// seldom, until the broker is put right.
+// An event at which the broker ends the connection each time, because it is
+// larger than the broker allows, is never passed over: that would lose it or
+// break the order. The events behind it wait, State says which one it is, and it
+// is tried again, seldom, until the broker is put right.
 //
 // After a connection is lost up to Settings.Window events are sent again;
 // receivers tell repeats by source and id.

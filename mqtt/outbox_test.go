@@ -102,6 +102,13 @@ func (b *box) NextSession() (uint64, error) {
 	return b.session, nil
 }
 
+// again asks for events to be sent again.
+func (b *box) again(seqs []uint64) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.resends = append(b.resends, seqs...)
+}
+
 // cursor is the sequence up to which events are sent.
 func (b *box) cursor() uint64 {
 	b.mu.Lock()

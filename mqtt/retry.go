@@ -42,7 +42,7 @@ func (p *Publisher) weigh(end *ending, l *link, now time.Time) time.Duration {
 	}
 	longest := p.s.BackoffMax
 	if p.trouble.dropped != "" || p.trouble.rival != "" {
-		return longest/2 + rand.N(longest/2+1) //nolint:gosec // spreads load, hides nothing
+		return longest/2 + rand.N(longest/2+1)
 	}
 	steps := r.failures - 1
 	switch end.class {
@@ -57,7 +57,7 @@ func (p *Publisher) weigh(end *ending, l *link, now time.Time) time.Duration {
 	for ; steps > 0 && bound < longest; steps-- {
 		bound = min(longest, 2*bound)
 	}
-	return rand.N(bound) + 1 //nolint:gosec // spreads load, hides nothing
+	return rand.N(bound) + 1
 }
 
 // weighHead counts losses at the same event: a broker that cuts the connection

@@ -113,3 +113,10 @@ func (p *tap) checkSent(t *testing.T, b *box) {
 		before = max(before, seq)
 	}
 }
+
+// acknowledged reports whether the broker has ever acknowledged an event.
+func (p *tap) acknowledged(seq uint64) bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.acked[seq]
+}
