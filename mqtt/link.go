@@ -128,11 +128,12 @@ func (l *link) idle(now time.Time) time.Duration {
 	if len(l.air) > 0 {
 		next = earlier(next, l.air[0].due)
 	}
-	if !l.retryAt.IsZero() {
+	ready := l.greeted && !l.held && l.room()
+	if ready && !l.retryAt.IsZero() {
 		next = earlier(next, l.retryAt)
 	}
 	d := next.Sub(now)
-	if l.greeted && !l.held && l.room() && (len(l.batch) > 0 || len(l.repeats) > 0) {
+	if ready && (len(l.batch) > 0 || len(l.repeats) > 0) {
 		d = min(d, l.pace.wait(now))
 	}
 	return max(d, 0)
