@@ -81,7 +81,9 @@ func serveHTTP(ctx context.Context, l net.Listener, h http.Handler) error {
 	case <-ctx.Done():
 	}
 	_ = server.Close() // watchers of the page would hold a gentle end up
-	<-done
+	if err := <-done; !errors.Is(err, http.ErrServerClosed) {
+		return fmt.Errorf("serve %s: %w", l.Addr(), err)
+	}
 	return nil
 }
 

@@ -240,7 +240,7 @@ func load(w io.Writer, run int, stop <-chan struct{}) {
 			return
 		default:
 		}
-		ok := true
+		var ok bool
 		switch i % 8 {
 		case 0:
 			ok = say(`{"level":0}`)

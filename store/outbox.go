@@ -104,9 +104,9 @@ func (s span) holds(seq uint64) bool {
 func findRun(tx *bbolt.Tx, seq uint64) (span, error) {
 	c := tx.Bucket(bucketRest).Bucket(bucketRuns).Cursor()
 	var found span
-	k, v := c.Seek(seqKey(seq + 1))
-	if k != nil {
-		found.end, _ = keySeq(k)
+	var k, v []byte
+	if next, _ := c.Seek(seqKey(seq + 1)); next != nil {
+		found.end, _ = keySeq(next)
 		k, v = c.Prev()
 	} else {
 		k, v = c.Last()

@@ -135,7 +135,10 @@ func TestRecordsFromAnywhere(t *testing.T) {
 	}
 	// The body may write and may leave early.
 	n := 0
-	for range s.Records(0) {
+	for _, err := range s.Records(0) {
+		if err != nil {
+			t.Fatal(err)
+		}
 		fill(t, s, 1, 1)
 		if n++; n == 3 {
 			break

@@ -57,7 +57,7 @@ func (l *loader) relate(ok bool, key, other, text string) {
 		return
 	}
 	if _, written := l.c.at[key]; !written {
-		key, other = other, key
+		key = other
 	}
 	l.fault(key, "", text)
 }
