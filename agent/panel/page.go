@@ -152,10 +152,7 @@ func (p page) stale(age time.Duration) page {
 
 // pieceOf says which piece is in work, of how many.
 func pieceOf(o *station.OrderView) string {
-	n := 0
-	if i := strings.LastIndexByte(o.Piece, '/'); i >= 0 {
-		n, _ = strconv.Atoi(o.Piece[i+1:]) // 0 for a piece without a number, which there is none of
-	}
+	n := pieceNumber(o.Piece)
 	text := fmt.Sprintf("Piece %d", n)
 	switch {
 	case n == 0 && o.Quantity == 0:
@@ -171,6 +168,12 @@ func pieceOf(o *station.OrderView) string {
 		text += fmt.Sprintf(", crimp %d", o.Crimp)
 	}
 	return text
+}
+
+// pieceNumber is n of <order>/<n>; 0: there is no piece.
+func pieceNumber(piece string) int {
+	n, _ := strconv.Atoi(piece[strings.LastIndexByte(piece, '/')+1:]) // no number, no piece
+	return n
 }
 
 func tally(o *station.OrderView) string {
@@ -228,87 +231,16 @@ func note(v station.View) string {
 	case r != nil && r.Outcome != crimp.Pass:
 		return upper(r.Reason)
 	case r == nil && v.Order != nil && v.Verdict != nil && v.Verdict.Order == v.Order.ID && v.Verdict.Mean == nil:
-		return fmt.Sprintf("Piece %s %s", v.Verdict.Piece, v.Verdict.Reason)
+		return fmt.Sprintf("Piece %d %s", pieceNumber(v.Verdict.Piece), v.Verdict.Reason)
 	case r != nil && v.Next != nil && v.Next.Reason != "":
 		return upper(v.Next.Reason)
 	}
-	return ""
-}
-
-func newSetting(v station.View) *setting {
-	a := advised(v)
-	switch {
-	case a == nil && v.Setting == nil:
-		return nil
-	case a == nil || v.Setting != nil && *a == *v.Setting:
-		return &setting{Name: "Setting", Digits: crimp.Dial(*v.Setting)}
-	case v.Setting == nil:
-		return &setting{Name: "Set", Digits: crimp.Dial(*a)}
-	}
-	return &setting{Name: "Set", Digits: crimp.Dial(*a), Told: "now " + crimp.Dial(*v.Setting)}
-}
-
-func newCare(v station.View) []care {
-	var list []care
 	for _, c := range v.Care {
-		name := map[crimp.Work]string{crimp.Lubricate: "Lubricate", crimp.Teardown: "Tear down"}[c.Work]
-		if name == "" || c.Limit == 0 && !c.Due {
-			continue
-		}
-		text := fmt.Sprintf("%s in %d", name, c.Limit-c.Strokes)
-		switch over := c.Strokes - c.Limit; {
-		case c.Due && c.Limit > 0 && over > 0:
-			text = fmt.Sprintf("%s: %d over", name, over)
-		case c.Due:
-			text = name + ": due"
-		}
-		list = append(list, care{text, c.Due})
-	}
-	return list
-}
-
-func newLinks(s Snapshot) []link {
-	list := make([]link, len(s.Links))
-	for i, l := range s.Links {
-		list[i] = link{Name: upper(l.Name), OK: l.OK, Text: l.Text}
-		if !l.OK {
-			list[i].State = "look"
-		}
-		if l.Name == linkBroker {
-			if s.Queue > 0 {
-				list[i].State = fmt.Sprintf("%d wait", s.Queue)
-			} else if !l.OK {
-				list[i].State = "away"
-			}
+		if over := c.Strokes - c.Limit; c.Work == crimp.Lubricate && c.Due && over > 0 {
+			return fmt.Sprintf("Lubrication of cage %s is %d strokes over", v.Cage, over)
 		}
 	}
-	return list
-}
-
-// primary is the one large touch of a moment.
-func primary(s Snapshot) *action {
-	v, o := s.View, s.View.Order
-	switch {
-	case s.At.IsZero():
-		return nil
-	case o == nil:
-		return &action{Label: "Start order", Href: "/work"}
-	case changes(v):
-		digits := crimp.Dial(*advised(v))
-		return &action{Label: "Set to " + digits, Do: string(station.DoSet), Setting: digits}
-	}
-	if r := verdictInHand(v); r != nil && r.Outcome == crimp.Unsure {
-		return &action{Label: "Measure again", Do: string(station.DoMeasure), Piece: o.Piece}
-	}
-	switch {
-	case o.Missing > 0 || o.Again != "":
-		return nil
-	case due(v, crimp.Lubricate):
-		return &action{Label: "Lubricated", Do: string(station.DoCare), Cage: v.Cage, Work: string(crimp.Lubricate)}
-	case complete(o):
-		return &action{Label: "Finish order", Do: string(station.DoFinish)}
-	}
-	return nil
+	return ""
 }
 
 // split is a length for people, its number and its unit apart.

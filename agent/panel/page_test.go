@@ -117,7 +117,7 @@ func TestForbiddenWords(t *testing.T) {
 func TestEveryViewSaysPractice(t *testing.T) {
 	s := states(t)["measuring"]
 	for _, template := range []string{"page", "work", "fragment"} {
-		if html := draw(t, template, s); !strings.Contains(html, "Practice: no real press") {
+		if html := draw(t, template, s); !strings.Contains(html, `<b class="practice">Practice</b>`) {
 			t.Errorf("%s does not say that it is practice", template)
 		}
 		real := s
@@ -144,12 +144,14 @@ func TestWordsOfThePage(t *testing.T) {
 		{"scrap is counted", newShop(t).start(6).stroke().read("1.1930", "1.1930", "1.1930"), []string{"1 scrap", "0.0020 in under the lower limit", `data-verdict="scrap"`, "judged low"}},
 		{"setting advised", newShop(t).start(6).stroke().read("1.1930", "1.1930", "1.1930"), []string{">127<", "now 120", "Set to 127"}},
 		{"care", newShop(t).start(6).strokes(2), []string{"Lubricate in 48", "Tear down in 998"}},
-		{"care due", newShop(t).start(90).strokes(50), []string{"Lubricate: due"}},
-		{"care overdue", newShop(t).start(90).strokes(53).read("1.2000", "1.2000", "1.2000").set(120), []string{"Lubricate: 3 over", ">Lubricated<"}},
+		{"care due", newShop(t).start(90).strokes(50), []string{"Lubricate due"}},
+		{"care overdue", newShop(t).start(90).strokes(53).read("1.2000", "1.2000", "1.2000").set(120), []string{"Lubricate due", "Lubrication of cage C-21 is 3 strokes over", ">Lubricated<"}},
 		{"fully retracted", old, []string{"If the cage was changed, load it under More."}},
-		{"piece left", newShop(t).start(6).stroke().read("1.2000").stroke(), []string{"Piece A-1001/1 not judged: 1 of 3 readings were taken before the next stroke"}},
+		{"piece left", newShop(t).start(6).stroke().read("1.2000").stroke(), []string{"Piece 1 not judged: 1 of 3 readings were taken before the next stroke"}},
+		{"unsure", newShop(t, func(r *station.Rules) { r.Judge.Confidence = 0.95 }).start(6).stroke().read("1.2050", "1.2050", "1.2045"),
+			[]string{`data-verdict="unsure"`, "caliper cannot tell", `name="piece" value="A-1001/1"`, ">Measure again<"}},
 		{"complete", newShop(t).start(1).stroke().read("1.2000", "1.2000", "1.2000").set(120), []string{">Finish order<"}},
-		{"caliper", newShop(t).start(1).lose("caliper", "not connected"), []string{"Caliper <em>look</em>", "does not work"}},
+		{"caliper", newShop(t).start(1).lose("caliper", "not connected"), []string{"Caliper <em>fault</em>", "does not work"}},
 		{"broker", newShop(t).start(1).lose("broker", "no answer"), []string{"Broker <em>away</em>"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -164,9 +166,21 @@ func TestWordsOfThePage(t *testing.T) {
 }
 
 func TestQueueIsTold(t *testing.T) {
-	p := newShop(t).start(1)
-	p.queue = 12
-	if html := draw(t, "page", p.snapshot()); !strings.Contains(html, "Broker <em>12 wait</em>") {
+	for _, c := range []struct {
+		ok    bool
+		queue uint64
+		want  string
+	}{
+		{true, 0, ""}, {true, 12, "12 wait"}, {true, 999, "999 wait"}, {true, 123_456, "123k wait"},
+		{true, 7_000_000, "999k wait"}, {false, 0, "away"}, {false, 12, "away"},
+	} {
+		if got := waiting(c.ok, c.queue); got != c.want {
+			t.Errorf("working %v, %d wait: got %q, want %q", c.ok, c.queue, got, c.want)
+		}
+	}
+	p := newShop(t).lose("broker", "no answer since 09:12")
+	p.queue = 123_456
+	if html := draw(t, "work", p.snapshot()); !strings.Contains(html, "Broker: no answer since 09:12, 123456 events wait") {
 		t.Errorf("the queue is not told:\n%s", html)
 	}
 }

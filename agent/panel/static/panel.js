@@ -3,15 +3,15 @@
 'use strict';
 (() => {
   const STALE = 3000; // ms without data, as in board.go
-  const CALM = 400; // ms after an answer in which a second touch counts as the same
   const body = document.body;
   const $ = (id) => document.getElementById(id);
   let heard = performance.now() - Number(body.dataset.age); // when the data was fresh
   let finger = false; // down: nothing under it may change
   let waiting = null; // what came meanwhile
   let busy = false; // a touch is on its way
-  let calm = 0;
+  let calm = 0; // until when a touch counts as the one before
   let lastKey = 0;
+  let said = 0;
   const keys = new Map(); // of touches without an answer yet, by what they say
 
   function show(html) {
@@ -40,6 +40,8 @@
   function say(text) {
     $('said').textContent = text;
     $('said').hidden = text === '';
+    clearTimeout(said);
+    if (text) said = setTimeout(say, 15000, '');
   }
 
   function watch() {
@@ -78,7 +80,7 @@
     }
     button?.removeAttribute('aria-busy');
     busy = false;
-    calm = performance.now() + CALM;
+    calm = performance.now() + 400;
   }
 
   addEventListener('submit', (e) => {
