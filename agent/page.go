@@ -21,7 +21,7 @@ func (a *agent) servePage(ctx context.Context) error {
 	handler := a.health.board.Handler(func(ctx context.Context, action station.Action) (string, error) {
 		records, err := a.act(ctx, action)
 		return refusal(records), err
-	})
+	}, a.cfg.Page.Listen)
 	for told := false; ; {
 		listener, err := net.Listen("tcp", a.cfg.Page.Listen)
 		if err == nil {

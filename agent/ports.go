@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"strconv"
 	"time"
 
@@ -63,6 +64,7 @@ type listenCommand struct {
 	StopBits string `placeholder:"N" help:"1 or 2."`
 	Format   string `default:"auto" placeholder:"NAME" help:"Format, or auto."`
 	Unit     string `default:"in" enum:"in,mm" help:"Unit of frames that carry none: in or mm."`
+	Wait     bool   `help:"Wait for a port that is not there yet."`
 	JSON     bool   `name:"json" help:"Print as JSON, one event a line."`
 }
 
@@ -83,6 +85,9 @@ func (c *listenCommand) Run(e env) error {
 	settings := caliper.Settings{Format: c.Format, Unit: crimp.Unit(c.Unit), SevenBits: c.DataBits == 7}
 	if _, err := caliper.NewReader(settings); err != nil {
 		return invalid{err}
+	}
+	if there, err := filepath.Glob(c.Port); !c.Wait && (err != nil || len(there) == 0) {
+		return fmt.Errorf("%s is not there: plug the caliper's cable in, see what is there with \"benchtally ports\", or wait for it with --wait", c.Port)
 	}
 	port := caliper.Port{Name: c.Port, Baud: c.Baud, DataBits: c.DataBits, Parity: c.Parity, StopBits: c.StopBits}
 	if !c.JSON {

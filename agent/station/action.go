@@ -81,6 +81,11 @@ func (s *Station) start(in Action) string {
 	if reason := s.badSetting(setting); reason != "" {
 		return reason
 	}
+	if in.Operator != "" {
+		if reason := badName("operator", in.Operator); reason != "" {
+			return reason
+		}
+	}
 	if in.Quantity < 0 {
 		return fmt.Sprintf("quantity %d: want 1 or more", in.Quantity)
 	}

@@ -82,6 +82,22 @@ func (st *state) fresh() {
 func (st *state) newSetUp() {
 	st.SetUp++
 	clear(st.Learned)
+	st.outdate()
+}
+
+// next is the standing advice for the next piece; nil: there is none.
+func (st *state) next() *record.Record {
+	if st.Last == nil {
+		return nil
+	}
+	return st.Last.Next
+}
+
+// outdate takes the standing advice back: it was for other work.
+func (st *state) outdate() {
+	if st.Last != nil {
+		st.Last.Next, st.Last.Recrimp = nil, nil
+	}
 }
 
 func (s *Station) applyStart(r record.Record) {
@@ -108,6 +124,7 @@ func (s *Station) applyStart(r record.Record) {
 	}
 	st.Setting = r.Setting
 	st.Operator = r.Operator
+	st.outdate()
 	if st.Cage == "" {
 		st.Cage = r.Cage
 		st.newSetUp()
@@ -175,7 +192,8 @@ func (s *Station) applyReading(r record.Record) {
 
 func (s *Station) applyVerdict(r record.Record) {
 	st := &s.state
-	st.Last = &last{Verdict: r}
+	// What was advised for the next piece holds through the further crimps of this one.
+	st.Last = &last{Verdict: r, Next: st.next()}
 	o := st.Order
 	if o == nil {
 		return

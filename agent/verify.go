@@ -1,0 +1,59 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"benchtally/store"
+)
+
+// verifyCommand checks a store whole.
+type verifyCommand struct {
+	Store string `arg:"" help:"Store's file."`
+	JSON  bool   `name:"json" help:"Print the report as JSON."`
+}
+
+// Run prints the report; damage is a fault. Of a store in use a consistent copy
+// is checked.
+func (c *verifyCommand) Run(e env) error {
+	report, err := store.Verify(c.Store)
+	if errors.Is(err, store.ErrLocked) {
+		report, err = verifyCopy(e, c.Store, err)
+	}
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		err = json.NewEncoder(e.stdout).Encode(report)
+	} else {
+		_, err = fmt.Fprintf(e.stdout, "%s: %d records (%d to %d), sent up to %d, %d bytes\n",
+			c.Store, report.Records, report.First, report.Last, report.Sent, report.Bytes)
+		for _, d := range report.Damage {
+			_, _ = fmt.Fprintln(e.stdout, "damaged:", d) // err tells as well
+		}
+	}
+	if n := len(report.Damage); n > 0 {
+		err = errors.Join(err, fmt.Errorf("%s is damaged in %d places: keep the file, restore a backup or move it aside to begin a new store", c.Store, n))
+	}
+	return err
+}
+
+func verifyCopy(e env, path string, locked error) (report store.Report, err error) {
+	dir, err := os.MkdirTemp("", "benchtally-verify-")
+	if err != nil {
+		return report, err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	copied := filepath.Join(dir, "copy.db")
+	if err := fetchBackup(e, path, copied); errors.Is(err, errNoAgent) {
+		return report, locked
+	} else if err != nil {
+		return report, err
+	}
+	report, err = store.Verify(copied)
+	report.Path = path
+	return report, err
+}
