@@ -153,12 +153,16 @@ func (l Length) AppendMM(b []byte) []byte {
 	if fraction == 0 {
 		return b
 	}
-	b = append(b, '.')
-	for place := uint64(100_000); fraction != 0; place /= 10 {
-		b = append(b, byte('0'+fraction/place))
-		fraction %= place
+	b = append(b, ".000000"...)
+	end := len(b)
+	for ; fraction%10 == 0; fraction /= 10 {
+		end--
 	}
-	return b
+	for i := end - 1; fraction != 0; fraction /= 10 {
+		b[i] += byte(fraction % 10)
+		i--
+	}
+	return b[:end]
 }
 
 // MarshalJSON writes the exact number of millimetres.
