@@ -10,15 +10,12 @@ package tape
 import (
 	"bufio"
 	"bytes"
-	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"math"
+	"strconv"
 	"time"
-
-	"benchtally/agent/station"
 )
 
 // maxLine bounds one line, in bytes.
@@ -26,18 +23,6 @@ const maxLine = 64 << 10
 
 // maxSeconds bounds t to what a time.Duration holds: some 285 years.
 const maxSeconds = 9e9
-
-// Line is one input. Exactly one of its kinds is given.
-type Line struct {
-	N int           // of the line in the tape, from 1
-	T time.Duration // since the tape began, microseconds count
-
-	Level     *bool // electrical level of the switch line: high?
-	Rest      *bool // of the second line of a changeover contact
-	Retracted *bool // of the full-retract switch
-	Bytes     []byte
-	Action    *station.Action
-}
 
 // Error is a line that cannot be read. Its text says where and what would be right.
 type Error struct {
@@ -55,6 +40,7 @@ type Reader struct {
 	scan *bufio.Scanner
 	n    int
 	last time.Duration
+	end  error // why no more lines come: io.EOF, a line too long, a fault of the source
 }
 
 // NewReader reads the header. Name stands in errors.
@@ -98,6 +84,7 @@ func IsHeader(text []byte) bool {
 func (t *Reader) Text() []byte { return t.scan.Bytes() }
 
 // Next reads the next input; io.EOF ends the tape. Empty lines are passed over.
+// Behind a line that cannot be read comes the next one, but for a line too long.
 func (t *Reader) Next() (Line, error) {
 	text, err := t.next()
 	if err != nil {
@@ -112,159 +99,41 @@ func (t *Reader) Next() (Line, error) {
 		return Line{}, t.wrong(`no "t": say when, in seconds since the tape began`)
 	}
 	if !(*seconds >= 0 && *seconds <= maxSeconds) {
-		return Line{}, t.wrong("t %g: want 0 or more seconds since the tape began", *seconds)
+		return Line{}, t.wrong("t %v: want 0 to %.0f seconds since the tape began", *seconds, maxSeconds)
 	}
 	l.T = time.Duration(math.Round(*seconds*1e6)) * time.Microsecond
 	if l.T < t.last {
-		return Line{}, t.wrong("t %g falls behind the line before (%g): times never fall", *seconds, t.last.Seconds())
+		return Line{}, t.wrong("t %s falls behind the line before (%s): times never fall", digits(*seconds), digits(t.last.Seconds()))
 	}
 	t.last = l.T
 	return l, nil
 }
 
 func (t *Reader) next() ([]byte, error) {
-	for t.scan.Scan() {
+	for t.end == nil && t.scan.Scan() {
 		t.n++
 		if text := bytes.TrimSpace(t.scan.Bytes()); len(text) > 0 {
 			return text, nil
 		}
 	}
-	t.n++
-	if err := t.scan.Err(); errors.Is(err, bufio.ErrTooLong) {
-		return nil, t.wrong("the line is longer than %d bytes", maxLine)
-	} else if err != nil {
-		return nil, fmt.Errorf("read %s: %w", t.name, err)
+	if t.end != nil {
+		return nil, t.end
 	}
-	return nil, io.EOF
+	t.n++
+	switch err := t.scan.Err(); {
+	case errors.Is(err, bufio.ErrTooLong):
+		t.end = t.wrong("the line is longer than %d bytes", maxLine)
+	case err != nil:
+		t.end = fmt.Errorf("read %s: %w", t.name, err)
+	default:
+		t.end = io.EOF
+	}
+	return nil, t.end
 }
 
 func (t *Reader) wrong(format string, args ...any) error {
 	return &Error{t.name, t.n, fmt.Sprintf(format, args...)}
 }
 
-// Parse reads one input without regard to its time, as live inputs have it.
-func Parse(text []byte) (Line, error) {
-	l, _, err := parse(text)
-	return l, err
-}
-
-// line is every key that a line may have.
-type line struct {
-	T         *float64 `json:"t"`
-	Level     *int     `json:"level"`
-	Rest      *int     `json:"rest"`
-	Retracted *int     `json:"retracted"`
-	Text      *string  `json:"text"`
-	Hex       *string  `json:"hex"`
-	station.Action
-}
-
-func parse(text []byte) (Line, *float64, error) {
-	var raw line
-	if err := strict(text, &raw); err != nil {
-		return Line{}, nil, err
-	}
-	var l Line
-	kinds := 0
-	for _, level := range []struct {
-		name string
-		in   *int
-		out  **bool
-	}{{"level", raw.Level, &l.Level}, {"rest", raw.Rest, &l.Rest}, {"retracted", raw.Retracted, &l.Retracted}} {
-		if level.in == nil {
-			continue
-		}
-		if *level.in != 0 && *level.in != 1 {
-			return Line{}, nil, fmt.Errorf("%s %d: want 0 or 1", level.name, *level.in)
-		}
-		high := *level.in == 1
-		*level.out = &high
-		kinds = 1 // the levels of several lines may change at once
-	}
-	if raw.Text != nil {
-		l.Bytes = []byte(*raw.Text)
-		kinds++
-	}
-	if raw.Hex != nil {
-		b, err := hex.DecodeString(*raw.Hex)
-		if err != nil {
-			return Line{}, nil, fmt.Errorf("hex %q: want pairs of hexadecimal digits", *raw.Hex)
-		}
-		l.Bytes = b
-		kinds++
-	}
-	if raw.Do != "" {
-		if err := complete(raw.Action); err != nil {
-			return Line{}, nil, err
-		}
-		l.Action = &raw.Action
-		kinds++
-	} else if raw.Action != (station.Action{}) {
-		return Line{}, nil, errors.New(`an action's key without "do"`)
-	}
-	if kinds != 1 {
-		return Line{}, nil, errors.New(`want one input a line: "level", "text", "hex" or "do"`)
-	}
-	return l, raw.T, nil
-}
-
-// complete says which key an action lacks.
-func complete(a station.Action) error {
-	lacks := func(key string) error { return fmt.Errorf("do %q lacks %q", a.Do, key) }
-	switch a.Do {
-	case station.DoLoad:
-		if a.Cage == "" {
-			return lacks("cage")
-		}
-	case station.DoStart:
-		if a.Order == "" {
-			return lacks("order")
-		}
-	case station.DoSet:
-		if a.Setting == nil {
-			return lacks("setting")
-		}
-	case station.DoCare:
-		if a.Work == "" {
-			return lacks("work")
-		}
-	case station.DoMeasure:
-		if a.Piece == "" {
-			return lacks("piece")
-		}
-	case station.DoUndo, station.DoDry, station.DoSame, station.DoFinish:
-	default:
-		return fmt.Errorf("do %q: want one of %v", a.Do, station.Dos())
-	}
-	return nil
-}
-
-// strict decodes exactly one JSON object without unknown keys.
-func strict(text []byte, v any) error {
-	d := json.NewDecoder(bytes.NewReader(text))
-	d.DisallowUnknownFields()
-	if err := d.Decode(v); err != nil {
-		var kind *json.UnmarshalTypeError
-		if errors.As(err, &kind) {
-			return fmt.Errorf("%q: want a %s, found a %s", kind.Field, plain(kind.Type.Kind().String()), kind.Value)
-		}
-		if errors.Is(err, io.ErrUnexpectedEOF) {
-			return errors.New("not whole JSON: the line ends too early")
-		}
-		return fmt.Errorf("not JSON of this form: %s", bytes.TrimPrefix([]byte(err.Error()), []byte("json: ")))
-	}
-	if d.More() {
-		return errors.New("more than one JSON object on the line")
-	}
-	return nil
-}
-
-// plain is a JSON type for what Go calls it.
-func plain(kind string) string {
-	switch kind {
-	case "string", "struct":
-		return map[string]string{"string": "text", "struct": "object"}[kind]
-	default:
-		return "whole number"
-	}
-}
+// digits writes seconds without an exponent, as a tape has them.
+func digits(seconds float64) string { return strconv.FormatFloat(seconds, 'f', -1, 64) }
