@@ -50,7 +50,10 @@ func TestBrokerOffAndOn(t *testing.T) {
 		}
 	}
 	select {
-	case <-lost:
+	case err := <-lost:
+		if err == nil {
+			t.Error("the client lost its broker without a reason")
+		}
 	case <-time.After(5 * time.Second):
 		t.Fatal("the client has not noticed")
 	}
