@@ -16,6 +16,7 @@ const (
 	benchBatch = 256     // waiting inputs that share one commit
 	benchHeld  = 1 << 16 // inputs held while the store takes none; more must wait
 	storeRetry = time.Second
+	benchBeat  = 5 * time.Second // how often an idle bench shows that it is alive
 )
 
 // bench owns the station. Everything that comes in goes through its one
@@ -89,9 +90,10 @@ func (b *bench) end() { close(b.ending) }
 // store takes nothing and ctx has ended, until they have been tried once more.
 func (b *bench) run(ctx context.Context) error {
 	defer close(b.ended)
-	ticks := time.NewTicker(storeRetry)
-	defer ticks.Stop()
+	tick := time.NewTimer(benchBeat)
+	defer tick.Stop()
 	var waiting []request
+	var tried time.Time                   // the store, latest
 	ending := (<-chan struct{})(b.ending) // nil once it is closed
 	for {
 		failing := b.trouble.Load() != nil
@@ -103,6 +105,11 @@ func (b *bench) run(ctx context.Context) error {
 			if len(waiting) >= benchHeld {
 				source = nil
 			}
+			wait := benchBeat
+			if failing {
+				wait = storeRetry - time.Since(tried)
+			}
+			tick.Reset(wait)
 			select {
 			case r := <-source:
 				waiting = append(waiting, r)
@@ -111,12 +118,12 @@ func (b *bench) run(ctx context.Context) error {
 				}
 			case <-ending:
 				ending = nil
-			case <-ticks.C:
-				b.beat()
+			case <-tick.C:
 			}
 		}
+		b.beat()
 		waiting = b.gather(waiting)
-		waiting = b.commit(waiting)
+		waiting, tried = b.commit(waiting), time.Now()
 		if len(waiting) > 0 && ending == nil && ctx.Err() != nil && b.trouble.Load() != nil {
 			return fmt.Errorf("%d inputs could not be kept: %s", len(waiting), *b.trouble.Load())
 		}

@@ -123,14 +123,26 @@ func (h *health) publish() {
 	}
 }
 
-// keepHouse does what is due each second: the sent cursor, the faults of broker
+// How often the house is kept: each second for who watches the page; while
+// nobody does, as seldom as keeps a page that is opened from looking stale.
+const (
+	houseWatched = time.Second
+	houseAlone   = 2500 * time.Millisecond
+)
+
+// keepHouse does what is due every few seconds: the sent cursor, the faults of broker
 // and clock, the age of records, the page's heartbeat.
 func (a *agent) keepHouse(ctx context.Context) error {
 	a.health.publish()
-	tick := time.NewTicker(time.Second)
+	tick := time.NewTimer(houseWatched)
 	defer tick.Stop()
 	var pruned time.Time
 	for {
+		wait := houseAlone
+		if a.health.board.Watched() {
+			wait = houseWatched
+		}
+		tick.Reset(wait)
 		select {
 		case <-ctx.Done():
 			return nil

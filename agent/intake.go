@@ -27,6 +27,9 @@ type intake struct {
 	out       []station.Input
 }
 
+// idlePoll is how often the filter wants to see contacts at rest.
+const idlePoll = 250 * time.Millisecond
+
 // newIntake begins at a time with all contacts at rest. Pushed says that every
 // frame was sent on purpose, however close they come.
 func newIntake(c *config.Config, at time.Time, pushed bool) (*intake, error) {
@@ -74,9 +77,15 @@ func (in *intake) idle(at time.Time) []station.Input {
 	return in.out
 }
 
+// forever is a wait for a line, when time alone changes nothing.
+const forever = time.Hour
+
 // wait is how long the intake may be left alone.
 func (in *intake) wait(at time.Time) time.Duration {
 	wait := in.filter.Wait(at)
+	if wait >= idlePoll && in.levels == (sensors.Levels{Rest: true}) {
+		wait = forever // live contacts are polled because an edge may be lost; lines are not
+	}
 	if reader := in.reader.Wait(at); reader > 0 {
 		wait = min(wait, reader)
 	}

@@ -112,3 +112,6 @@ func (b *Board) join() bool {
 }
 
 func (b *Board) leave() { b.watchers.Add(-1) }
+
+// Watched says whether anybody watches.
+func (b *Board) Watched() bool { return b.watchers.Load() > 0 }
