@@ -17,7 +17,7 @@ import (
 )
 
 // defaultConfig is the configuration of an installed agent.
-const defaultConfig = "/etc/benchtally/bench.toml"
+const defaultConfig = "/var/lib/benchtally/bench.toml"
 
 // logCommand shows records of the running agent, or of the store when none runs.
 type logCommand struct {
