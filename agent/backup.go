@@ -16,7 +16,7 @@ import (
 // backupCommand copies the store.
 type backupCommand struct {
 	Dest   string `arg:"" help:"File to write; it must not exist."`
-	Config string `default:"${config}" placeholder:"FILE" help:"Configuration."`
+	Config string `default:"${config}" placeholder:"FILE" help:"Configuration; ${default}."`
 }
 
 // Run writes the copy and checks it.

@@ -22,9 +22,9 @@ import (
 
 // demoCommand runs the agent in an invented shop.
 type demoCommand struct {
-	Speed  float64       `default:"20" placeholder:"N" help:"How many times faster than real the shop goes, 1 to 120."`
+	Speed  float64       `default:"20" placeholder:"N" help:"How many times faster than real the shop goes, 1 to 120; ${default}."`
 	For    time.Duration `placeholder:"DURATION" help:"End after this time by the wall's clock, such as 30s; without it after the shift, or with Ctrl-C."`
-	Listen string        `default:"127.0.0.1:8737" placeholder:"ADDR" help:"Where the page is shown."`
+	Listen string        `default:"127.0.0.1:8737" placeholder:"ADDR" help:"Where the page is shown; ${default}."`
 	JSON   bool          `name:"json" help:"Print the records as JSON, one a line, instead of telling them."`
 }
 
@@ -212,7 +212,7 @@ func (t *teller) conclude(cfg *config.Config, plant *rehearsal.Broker) {
 	t.line("")
 	t.line("%d strokes, %d readings; %d pieces within limits, %d crimped again, %d scrapped, %d not judged", n("stroke"), n("reading"),
 		verdict(crimp.Pass), verdict(crimp.Recrimp), verdict(crimp.Scrap), verdict(crimp.Unsure))
-	t.line("%d corrections, cage care %d times due and %d times done, faults %d times on and %d times off", n("correction"),
-		n("caredue"), n("caredone"), n("faulton"), n("faultoff"))
+	t.line("%d corrections, cage care due %s and done %s, faults on %s and off %s", n("correction"),
+		plural(n("caredue"), "time"), plural(n("caredone"), "time"), plural(n("faulton"), "time"), plural(n("faultoff"), "time"))
 	t.line("%d messages reached the broker. The records stay in %s", events, cfg.Store.Path)
 }

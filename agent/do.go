@@ -14,7 +14,7 @@ import (
 // doCommand does an operator's action at the running agent.
 type doCommand struct {
 	Action string `arg:"" help:"As on a tape, such as '{\"do\":\"start\",\"order\":\"A-1001\",\"spec\":\"hs-08\",\"quantity\":6,\"setting\":120}'."`
-	Config string `default:"${config}" placeholder:"FILE" help:"Configuration."`
+	Config string `default:"${config}" placeholder:"FILE" help:"Configuration; ${default}."`
 	JSON   bool   `name:"json" help:"Print the records as JSON, one a line."`
 }
 
@@ -42,7 +42,11 @@ func (c *doCommand) Run(e env) error {
 	if err := errors.Join(json.NewDecoder(body).Decode(&records), body.Close()); err != nil {
 		return err
 	}
+	why := refusal(records)
 	for _, r := range records {
+		if why != "" && !c.JSON {
+			break // it is told as the error
+		}
 		if c.JSON {
 			_, err = fmt.Fprintf(e.stdout, "%s\n", r.AppendJSON(nil))
 		} else {
@@ -52,7 +56,7 @@ func (c *doCommand) Run(e env) error {
 			return err
 		}
 	}
-	if why := refusal(records); why != "" {
+	if why != "" {
 		return fmt.Errorf("refused: %s", why)
 	}
 	return nil

@@ -153,6 +153,14 @@ func TestRunKilled(t *testing.T) {
 			t.Fatalf("the last run: %v", err)
 		}
 	}
+	for range 12 { // each run without inputs sends what waits, for up to ten seconds
+		if n := waiting(t, config); n == 0 {
+			break
+		}
+		if err := program(t, "run", "--config", config, "--inputs", "-").Run(); err != nil {
+			t.Fatalf("a run to send what waits: %v", err)
+		}
+	}
 	_, log, errs := command(t, "", "log", "--config", config, "--json")
 	kept := map[uint64]string{}
 	next := uint64(1)
@@ -174,6 +182,17 @@ func TestRunKilled(t *testing.T) {
 	}
 	t.Logf("%d kills, %d records, %d of them printed", kills, len(kept), len(printed))
 	checkArrivals(t, seen, kept)
+}
+
+// waiting is how many events wait for the broker.
+func waiting(t *testing.T, config string) uint64 {
+	t.Helper()
+	_, out, errs := command(t, "", "status", "--config", config, "--json")
+	var st status
+	if err := json.Unmarshal([]byte(out), &st); err != nil {
+		t.Fatalf("%v: %s", err, errs)
+	}
+	return st.Queue
 }
 
 // checkArrivals wants every kept record to have arrived, first arrivals in
@@ -254,8 +273,8 @@ func load(w io.Writer, run int, stop <-chan struct{}) {
 		if !ok {
 			return
 		}
-		if i%16 == 15 {
-			time.Sleep(time.Millisecond) // a bench, not a flood
+		if i%8 == 7 {
+			time.Sleep(2 * time.Millisecond) // a bench in a hurry, not a flood
 		}
 	}
 }

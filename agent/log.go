@@ -21,7 +21,7 @@ const defaultConfig = "/var/lib/benchtally/bench.toml"
 
 // logCommand shows records of the running agent, or of the store when none runs.
 type logCommand struct {
-	Config string `default:"${config}" placeholder:"FILE" help:"Configuration."`
+	Config string `default:"${config}" placeholder:"FILE" help:"Configuration; ${default}."`
 	Since  string `placeholder:"T" help:"From this time on: 2026-03-02, 2026-03-02T06:00:00Z, or 8h for the last eight hours."`
 	Until  string `placeholder:"T" help:"Before this time."`
 	Order  string `placeholder:"ID" help:"Of this order."`

@@ -20,28 +20,59 @@ type portsCommand struct {
 
 // found is the answer of ports in JSON.
 type found struct {
-	Ports []caliper.PortInfo `json:"ports"`
-	Lines []sensors.Line     `json:"lines"`
+	Ports []foundPort `json:"ports"`
+	Lines []foundLine `json:"lines"`
+}
+
+// foundPort is caliper.PortInfo with the keys of our JSON.
+type foundPort struct {
+	Name    string `json:"name"`
+	Kind    string `json:"kind"`
+	Device  string `json:"device"`
+	ByID    string `json:"by_id,omitempty"`
+	ByPath  string `json:"by_path,omitempty"`
+	Vendor  string `json:"vendor,omitempty"`
+	Product string `json:"product,omitempty"`
+	Serial  string `json:"serial,omitempty"`
+	Text    string `json:"text,omitempty"`
+	Problem string `json:"problem,omitempty"`
+}
+
+// foundLine is sensors.Line with the keys of our JSON.
+type foundLine struct {
+	Chip   string `json:"chip"`
+	Label  string `json:"label"`
+	Path   string `json:"path"`
+	Number int    `json:"number"`
+	Name   string `json:"name,omitempty"`
+	User   string `json:"user,omitempty"`
 }
 
 // Run lists serial ports and input lines. What cannot be looked at is said, and
 // the rest listed all the same.
 func (c *portsCommand) Run(e env) error {
-	var f found
-	var err1, err2 error
-	if err2 = sensors.Init(); err2 == nil {
-		f.Lines, err2 = sensors.Available()
+	f := found{Ports: []foundPort{}, Lines: []foundLine{}}
+	ports, portsErr := caliper.Ports()
+	for _, p := range ports {
+		f.Ports = append(f.Ports, foundPort(p))
 	}
-	f.Ports, err1 = caliper.Ports()
+	linesErr := sensors.Init()
+	if linesErr == nil {
+		var lines []sensors.Line
+		lines, linesErr = sensors.Available()
+		for _, l := range lines {
+			f.Lines = append(f.Lines, foundLine(l))
+		}
+	}
 	if c.JSON {
-		return errors.Join(json.NewEncoder(e.stdout).Encode(f), err1)
+		return errors.Join(json.NewEncoder(e.stdout).Encode(f), portsErr)
 	}
 	out := func(format string, args ...any) { _, _ = fmt.Fprintf(e.stdout, format, args...) }
 	if len(f.Ports) == 0 {
 		out("No serial port and no input device is found here. Is the caliper's cable in?\n")
 	}
 	for _, p := range f.Ports {
-		out("%s\n  %s %s %s\n", p.Name, p.Kind, p.Device, p.Text)
+		out("%s\n  %s %s%s\n", p.Name, p.Kind, p.Device, some(", %s", p.Text))
 		if p.Problem != "" {
 			out("  %s\n", p.Problem)
 		}
@@ -49,10 +80,10 @@ func (c *portsCommand) Run(e env) error {
 	for _, l := range f.Lines {
 		out("input line %s\n  %s of %s (%s)%s\n", l.Name, "line "+strconv.Itoa(l.Number), l.Path, l.Label, some(", held by %s", l.User))
 	}
-	if err2 != nil {
-		out("No input lines: %s\n", err2)
+	if linesErr != nil {
+		out("No input lines: %s\n", linesErr)
 	}
-	return err1
+	return portsErr
 }
 
 // listenCommand shows what a caliper sends.

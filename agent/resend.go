@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
+	"os"
 	"strconv"
 
 	"benchtally/agent/config"
@@ -14,7 +15,7 @@ import (
 type resendCommand struct {
 	From   uint64 `required:"" placeholder:"SEQ" help:"First record."`
 	To     uint64 `required:"" placeholder:"SEQ" help:"Last record."`
-	Config string `default:"${config}" placeholder:"FILE" help:"Configuration."`
+	Config string `default:"${config}" placeholder:"FILE" help:"Configuration; ${default}."`
 }
 
 // Run asks the running agent, or leaves the wish in the store for its next start.
@@ -32,6 +33,9 @@ func (c *resendCommand) Run(e env) error {
 	switch {
 	case errors.Is(err, errNoAgent):
 		when = "when the agent runs again"
+		if _, err := os.Stat(cfg.Store.Path); err != nil {
+			return fmt.Errorf("there is no store to send from: %w", err)
+		}
 		kept, err := store.Open(cfg.Store.Path, store.Options{})
 		if err != nil {
 			return err

@@ -140,7 +140,7 @@ func (h *health) put(topic mqtt.Topic, state any) {
 func (a *agent) info() infoState {
 	return infoState{
 		Version: version, Store: a.store.ID(), Base: a.cfg.Base(),
-		Length: "mm", Setting: a.cfg.Scale.Step.String() + " a count", Clock: "kernel",
+		Length: "mm", Setting: a.cfg.Scale.Step.String(), Clock: "kernel",
 	}
 }
 

@@ -14,7 +14,7 @@ import (
 
 // statusCommand shows how the running agent stands, or its store.
 type statusCommand struct {
-	Config string `default:"${config}" placeholder:"FILE" help:"Configuration."`
+	Config string `default:"${config}" placeholder:"FILE" help:"Configuration; ${default}."`
 	JSON   bool   `name:"json" help:"Print as JSON."`
 }
 
@@ -119,7 +119,7 @@ func (st status) write(w io.Writer) (err error) {
 	case st.Work.Order == "":
 		line("order", "none in work")
 	case st.Work.Missing > 0:
-		line("order", "%s with %s, piece %s, %d readings to go", st.Work.Order, st.Work.Spec, st.Work.Piece, st.Work.Missing)
+		line("order", "%s with %s, piece %s, %s to go", st.Work.Order, st.Work.Spec, st.Work.Piece, plural(st.Work.Missing, "reading"))
 	default:
 		line("order", "%s with %s, %d of %d pieces crimped", st.Work.Order, st.Work.Spec, st.Work.Pieces, st.Work.Quantity)
 	}

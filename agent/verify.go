@@ -29,14 +29,16 @@ func (c *verifyCommand) Run(e env) error {
 	if c.JSON {
 		err = json.NewEncoder(e.stdout).Encode(report)
 	} else {
-		_, err = fmt.Fprintf(e.stdout, "%s: %d records (%d to %d), sent up to %d, %d bytes\n",
-			c.Store, report.Records, report.First, report.Last, report.Sent, report.Bytes)
+		if report.ID != "" { // it is a store at all
+			_, err = fmt.Fprintf(e.stdout, "%s: %s (%d to %d), sent up to %d, %d bytes\n",
+				c.Store, plural(int(report.Records), "record"), report.First, report.Last, report.Sent, report.Bytes)
+		}
 		for _, d := range report.Damage {
 			_, _ = fmt.Fprintln(e.stdout, "damaged:", d) // err tells as well
 		}
 	}
 	if n := len(report.Damage); n > 0 {
-		err = errors.Join(err, fmt.Errorf("%s is damaged in %d places: keep the file, restore a backup or move it aside to begin a new store", c.Store, n))
+		err = errors.Join(err, fmt.Errorf("%s is damaged in %s: keep the file, restore a backup or move it aside to begin a new store", c.Store, plural(n, "place")))
 	}
 	return err
 }

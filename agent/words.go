@@ -12,9 +12,9 @@ func tell(r record.Record) string {
 	switch r.Kind {
 	case record.Start:
 		return fmt.Sprintf("order %s started with %s", r.Order, r.Spec) + some(", revision %s", r.Revision) +
-			fmt.Sprintf(": %d pieces, cage %s, setting %s", r.Quantity, r.Cage, dial(r.Setting)) + some(", operator %s", r.Operator)
+			fmt.Sprintf(": %s, cage %s, setting %s", plural(r.Quantity, "piece"), r.Cage, dial(r.Setting)) + some(", operator %s", r.Operator)
 	case record.Finish:
-		return fmt.Sprintf("order %s finished or set aside after %d pieces", r.Order, r.Pieces)
+		return fmt.Sprintf("order %s finished or set aside after %s", r.Order, plural(r.Pieces, "piece"))
 	case record.Set:
 		return "setting dialled: " + dial(r.Setting)
 	case record.Load:
@@ -36,9 +36,9 @@ func tell(r record.Record) string {
 		return tellCorrection(r)
 	case record.Care:
 		if r.State == record.Due {
-			return fmt.Sprintf("cage %s: %s is due after %d strokes", r.Cage, work(r.Work), number(r.Strokes)) + some(" (%s)", r.Reason)
+			return fmt.Sprintf("cage %s: %s is due after %s", r.Cage, work(r.Work), plural(number(r.Strokes), "stroke")) + some(" (%s)", r.Reason)
 		}
-		return fmt.Sprintf("cage %s: %s done after %d strokes", r.Cage, work(r.Work), number(r.Strokes))
+		return fmt.Sprintf("cage %s: %s done after %s", r.Cage, work(r.Work), plural(number(r.Strokes), "stroke"))
 	case record.Zero:
 		if r.OK != nil && *r.OK {
 			return fmt.Sprintf("jaws closed: %s, good", both(r.Value))
@@ -56,6 +56,9 @@ func tell(r record.Record) string {
 		}
 		return fmt.Sprintf("%s works again", r.Source) + some(": %s", r.Reason)
 	case record.Refused:
+		if r.Source == record.Action {
+			return "refused: " + r.Reason
+		}
 		return fmt.Sprintf("not taken from the %s: %s", r.Source, r.Reason)
 	}
 	return string(r.Kind)
@@ -115,6 +118,14 @@ func both(l *crimp.Length) string {
 		return "-"
 	}
 	return l.Text(crimp.Inches, 4) + " (" + l.Text(crimp.Millimetres, 3) + ")"
+}
+
+// plural writes how many there are of something.
+func plural(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }
 
 func dial(setting *int) string {

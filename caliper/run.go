@@ -76,7 +76,7 @@ func (e lostError) Unwrap() error { return e.cause }
 // reason says what happened and what to do, for a person.
 func (l *link) reason(e lostError) string {
 	if e.opened {
-		return fmt.Sprintf("%s is gone (%v): plug the caliper's cable in again, the port is found by itself", e.path, e.cause)
+		return fmt.Sprintf("%s is gone: plug the caliper's cable in again, the port is found by itself", e.path)
 	}
 	return l.find.m.trouble(e.path, e.cause).Error()
 }

@@ -74,7 +74,7 @@ func (l *loader) paths() {
 			*p = filepath.Join(folder, *p)
 		}
 	}
-	// A damaged store is moved aside, and what is no store looks damaged.
+	// What is no store looks like a damaged one, which people are told to move aside.
 	taken := map[string]string{
 		filepath.Join(folder, filepath.Base(c.File)): "the configuration",
 		c.MQTT.PasswordFile:                          "the password",
