@@ -73,10 +73,10 @@ func (r *Reader) Wait(at time.Time) time.Duration {
 
 // Restart tells that the port was closed or opened: bytes of a frame that had
 // begun are thrown away, and the next frame may have lost its beginning, so that
-// it is refused unless silence or a terminator comes first.
+// it is refused unless silence or a terminator comes first. What was due before
+// comes out of the next Feed or Tick.
 func (r *Reader) Restart(at time.Time) {
-	r.Now += r.elapsed(at)
-	r.At = at
+	r.advance(at)
 	r.Line, r.Over, r.Synced = r.Line[:0], 0, false
 	r.Last = r.Now
 	r.Send.Row, r.Send.Run = 0, 0 // what the cable did is no rhythm of the caliper

@@ -172,6 +172,8 @@ func TestReader(t *testing.T) {
 		{"opened: silence after a piece", inches, []step{{0, "!restart"}, {9, "5.40"}, {200, "1.1\r\n"}},
 			[]string{refused(109, "5.40", beheaded), `200 reading 27.94mm "1.1"`}},
 		{"cable out in a frame", inches, []step{{0, "25."}, {50, "!restart"}, {700, "1.1\r\n"}}, []string{`700 reading 27.94mm "1.1"`}},
+		{"cable out behind a frame without terminator", inches, []step{{0, "+1.2040"}, {150, "!restart"}, {700, "1.1\r\n"}},
+			[]string{`100 reading 30.5816mm "+1.2040"`, `700 reading 27.94mm "1.1"`}},
 		{"cable out in a stream", inches, join(every(0, 100, 8, "1.1\r", "1.2\r"), []step{{750, "!restart"}, {5000, "!tick"}}),
 			[]string{`0 reading 27.94mm "1.1"`, `100 reading 30.48mm "1.2"`, `200 reading 27.94mm "1.1"`, `300 reading 30.48mm "1.2"`, `400 reading 27.94mm "1.1"`, `500 reading 30.48mm "1.2"`, `600 reading 27.94mm "1.1"`,
 				"700 fault streaming", "1700 clear streaming"}},
