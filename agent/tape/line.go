@@ -39,6 +39,14 @@ type line struct {
 }
 
 func parse(text []byte) (Line, *float64, error) {
+	if l, seconds, ok := quick(text); ok {
+		return l, &seconds, nil
+	}
+	return parseAny(text)
+}
+
+// parseAny reads a line of any form.
+func parseAny(text []byte) (Line, *float64, error) {
 	var raw line
 	if err := strict(text, &raw); err != nil {
 		return Line{}, nil, err
