@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"strings"
 
-	"benchtally/agent/config"
 	"benchtally/store"
 )
 
@@ -21,7 +20,7 @@ type backupCommand struct {
 
 // Run writes the copy and checks it.
 func (c *backupCommand) Run(e env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := loadConfig(c.Config)
 	if err != nil {
 		return err
 	}

@@ -29,12 +29,9 @@ type checked struct {
 
 // Run prints what is there, and all that is wrong.
 func (c *checkCommand) Run(e env) error {
-	cfg, err := config.Load(c.File)
-	if err == nil {
-		err = checkParts(cfg)
-	}
+	cfg, err := loadConfig(c.File)
 	answer := checked{File: c.File, OK: err == nil, Faults: config.Faults{}, Warnings: []string{}}
-	if cfg != nil && err == nil {
+	if err == nil {
 		answer.Specs, answer.Warnings = len(cfg.Specs), append(answer.Warnings, cfg.Warnings()...)
 	}
 	if !c.JSON {
@@ -53,21 +50,20 @@ func (c *checkCommand) Run(e env) error {
 	return errors.Join(out.Encode(answer), err)
 }
 
+// loadConfig reads and checks a configuration whole.
+func loadConfig(file string) (*config.Config, error) { return config.Load(file, checkParts) }
+
 // checkParts lets the packages check what only they know.
-func checkParts(cfg *config.Config) error {
-	var faults config.Faults
+func checkParts(cfg *config.Config) (faults config.Faults) {
 	if _, err := caliper.NewReader(readerSettings(cfg)); err != nil {
 		faults = append(faults, cfg.Fault("caliper.format", err.Error()))
 	}
-	if cfg.MQTT.Broker != "" {
+	if cfg.MQTT.Broker != "" && cfg.Press.Name != "" {
 		if _, err := mqtt.New(publisherSettings(cfg, "0000000000000000"), nil); err != nil {
 			faults = append(faults, cfg.Fault("mqtt.broker", err.Error()))
 		}
 	}
-	if len(faults) > 0 {
-		return faults
-	}
-	return nil
+	return faults
 }
 
 // initCommand writes the files of an installation.

@@ -125,7 +125,7 @@ func (c *demoCommand) configure(dir, port, broker string) (*config.Config, error
 	if err := errors.Join(err, file.Close()); err != nil {
 		return nil, err
 	}
-	cfg, err := config.Load(name)
+	cfg, err := loadConfig(name)
 	if err != nil {
 		return nil, fmt.Errorf("the demo's configuration: %w", err)
 	}

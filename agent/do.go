@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"strings"
 
-	"benchtally/agent/config"
 	"benchtally/agent/record"
 	"benchtally/agent/tape"
 )
@@ -20,7 +19,7 @@ type doCommand struct {
 
 // Run prints the records that the action made.
 func (c *doCommand) Run(e env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := loadConfig(c.Config)
 	if err != nil {
 		return err
 	}

@@ -37,7 +37,7 @@ func newIntake(c *config.Config, at time.Time, pushed bool) (*intake, error) {
 	settings.Pushed = pushed
 	reader, err := caliper.NewReader(settings)
 	if err != nil {
-		return nil, formatFault(c, err)
+		return nil, err
 	}
 	reader.Restart(at.Add(-time.Second))
 	in := &intake{

@@ -32,7 +32,7 @@ type logCommand struct {
 
 // Run prints the records chosen.
 func (c *logCommand) Run(e env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := loadConfig(c.Config)
 	if err != nil {
 		return err
 	}

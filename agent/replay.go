@@ -30,7 +30,7 @@ type replayCommand struct {
 
 // Run prints every record of the tape as one JSON line.
 func (c *replayCommand) Run(e env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := loadConfig(c.Config)
 	if err != nil {
 		return err
 	}

@@ -7,7 +7,6 @@ import (
 	"os"
 	"strconv"
 
-	"benchtally/agent/config"
 	"benchtally/store"
 )
 
@@ -23,7 +22,7 @@ func (c *resendCommand) Run(e env) error {
 	if c.From < 1 || c.From > c.To {
 		return invalid{fmt.Errorf("--from %d --to %d: want 1 or more, the first not after the last", c.From, c.To)}
 	}
-	cfg, err := config.Load(c.Config)
+	cfg, err := loadConfig(c.Config)
 	if err != nil {
 		return err
 	}

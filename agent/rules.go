@@ -52,8 +52,3 @@ func caliperPort(c *config.Config) caliper.Port {
 func switchLines(c *config.Config) sensors.Lines {
 	return sensors.Lines{Up: c.Switch.Line, Rest: c.Switch.Rest, Retracted: c.Switch.Retracted, ActiveLow: c.Switch.ActiveLow}
 }
-
-// formatFault is a fault of the configuration that only the caliper package sees.
-func formatFault(c *config.Config, err error) error {
-	return config.Faults{c.Fault("caliper.format", err.Error())}
-}

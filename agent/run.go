@@ -40,7 +40,7 @@ func (c *runCommand) Run(e env) error {
 			slog.Warn("input lines cannot be read here", "err", err)
 		}
 	}
-	cfg, err := config.Load(c.Config)
+	cfg, err := loadConfig(c.Config)
 	if err != nil {
 		return err
 	}
@@ -92,9 +92,6 @@ type agent struct {
 
 // newAgent opens the store and all that needs no device.
 func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
-	if _, err := caliper.NewReader(readerSettings(cfg)); err != nil {
-		return nil, formatFault(cfg, err)
-	}
 	kept, err := store.Open(cfg.Store.Path, store.Options{})
 	if err != nil {
 		return nil, err
@@ -213,7 +210,7 @@ func (a *agent) watchSwitch(open func() (sensors.Contacts, error), now func() ti
 func (a *agent) watchCaliper(ctx context.Context) error {
 	reader, err := caliper.NewReader(readerSettings(a.cfg))
 	if err != nil {
-		return formatFault(a.cfg, err)
+		return err
 	}
 	events := make(chan caliper.Event, 256)
 	var watch errgroup.Group

@@ -59,7 +59,7 @@ func (a *agent) status() status {
 
 // Run prints the status.
 func (c *statusCommand) Run(e env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := loadConfig(c.Config)
 	if err != nil {
 		return err
 	}

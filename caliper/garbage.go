@@ -31,7 +31,7 @@ func (r *Reader) refuse(line []byte, why string) {
 	b.Times[b.InRow%flood] = r.Now
 	b.InRow++
 	first := b.Times[b.InRow%flood] // the oldest once there are so many
-	many := b.InRow >= flood && r.Now-first <= floodTime || b.InRow >= trickle
+	many := !r.settings.Pushed && (b.InRow >= flood && r.Now-first <= floodTime || b.InRow >= trickle)
 	if b.InRow >= trickle {
 		b.InRow -= flood // keeps its place among the times
 	}

@@ -82,8 +82,6 @@ func (r *Reader) frame(line []byte, terminated bool) {
 	rd, err := r.decoder.Decode(line)
 	switch err {
 	case nil:
-	case frame.ErrIdentification:
-		return
 	case frame.ErrBattery:
 		r.battery(true, line)
 		return

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"benchtally/agent/crimp"
+	"benchtally/caliper/frame"
 )
 
 var start = time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
@@ -109,7 +110,8 @@ func TestReader(t *testing.T) {
 			[]string{`105 reading 30.5816mm "+1.2040"`, `1000 reading 30.58414mm "+1.2041"`}},
 		{"no terminator, but earlier ones had one: cut off", inches, []step{{5, "+1.2040\r\n"}, {2000, "+1.20"}, {3000, "!tick"}},
 			[]string{`5 reading 30.5816mm "+1.2040"`, refused(2100, "+1.20", brokeOff)}},
-		{"identification at power-up is nothing", inches, []step{{5, "CG12 V1 RS\r"}}, nil},
+		{"identification at power-up is no reading", inches, []step{{5, "CG12 V1 RS\r"}},
+			[]string{refused(5, "CG12 V1 RS", string(frame.ErrIdentification))}},
 		{"no reading", inches, []step{{5, "hello\r"}}, []string{refused(5, "hello", noNumber)}},
 		{"raw bytes are escaped", inches, []step{{5, "+1.\x000\r"}},
 			[]string{refused(5, `+1.\x000`, "a zero byte: a parity error or a disturbed line; check cable, parity and baud rate")}},
@@ -134,8 +136,8 @@ func TestReader(t *testing.T) {
 			[]string{`0 reading 27.94mm "1.1"`, `401 reading 27.94mm "1.1"`, `802 reading 27.94mm "1.1"`,
 				`1203 reading 27.94mm "1.1"`, `1604 reading 27.94mm "1.1"`, `2005 reading 27.94mm "1.1"`}},
 		{"a stream", inches, join(every(0, 120, 40, "1.1\r", "1.2\r"), []step{{5679, "!tick"}, {5680, "!tick"}, {6000, "1.3\r"}}),
-			[]string{`0 reading 27.94mm "1.1"`, `120 reading 30.48mm "1.2"`, `240 reading 27.94mm "1.1"`, `360 reading 30.48mm "1.2"`, `480 reading 27.94mm "1.1"`, `600 reading 30.48mm "1.2"`, `720 reading 27.94mm "1.1"`,
-				"840 fault streaming", "5680 clear streaming", `6000 reading 33.02mm "1.3"`}},
+			[]string{`0 reading 27.94mm "1.1"`, `120 reading 30.48mm "1.2"`, `240 reading 27.94mm "1.1"`, `360 reading 30.48mm "1.2"`, `480 reading 27.94mm "1.1"`, `600 reading 30.48mm "1.2"`, `720 reading 27.94mm "1.1"`, `840 reading 30.48mm "1.2"`, `960 reading 27.94mm "1.1"`, `1080 reading 30.48mm "1.2"`, `1200 reading 27.94mm "1.1"`, `1320 reading 30.48mm "1.2"`, `1440 reading 27.94mm "1.1"`, `1560 reading 30.48mm "1.2"`, `1680 reading 27.94mm "1.1"`,
+				"1800 fault streaming", "5680 clear streaming", `6000 reading 33.02mm "1.3"`}},
 		{"presses in quick succession are uneven", inches,
 			[]step{{0, "1.1\r"}, {200, "1.2\r"}, {300, "1.1\r"}, {450, "1.2\r"}, {800, "1.1\r"}, {900, "1.2\r"}, {1200, "1.1\r"}, {1300, "1.2\r"}, {1650, "1.1\r"}},
 			[]string{`0 reading 27.94mm "1.1"`, `200 reading 30.48mm "1.2"`, `300 reading 27.94mm "1.1"`, `450 reading 30.48mm "1.2"`,
@@ -143,12 +145,12 @@ func TestReader(t *testing.T) {
 				`1650 reading 27.94mm "1.1"`}},
 		{"a stream at rest", inches, join(every(0, 20, 30, "1.1\r"), []step{{2000, "!tick"}}),
 			[]string{`0 reading 27.94mm "1.1"`, refused(20, "1.1", sentTwice), refused(40, "1.1", sentTwice), refused(60, "1.1", sentTwice),
-				refused(80, "1.1", sentTwice), refused(100, "1.1", sentTwice), refused(120, "1.1", sentTwice),
-				"140 fault streaming", "1580 clear streaming"}},
+				refused(80, "1.1", sentTwice), refused(100, "1.1", sentTwice), refused(120, "1.1", sentTwice), refused(140, "1.1", sentTwice), refused(160, "1.1", sentTwice), refused(180, "1.1", sentTwice), refused(200, "1.1", sentTwice), refused(220, "1.1", sentTwice), refused(240, "1.1", sentTwice), refused(260, "1.1", sentTwice), refused(280, "1.1", sentTwice),
+				"300 fault streaming", "1580 clear streaming"}},
 		{"frames that cannot be read prolong a stream in silence", inches,
-			join(every(0, 400, 8, "1.1\r"), every(3200, 500, 9, "ERR3\r"), []step{{9000, "!tick"}}),
-			[]string{`0 reading 27.94mm "1.1"`, `400 reading 27.94mm "1.1"`, `800 reading 27.94mm "1.1"`, `1200 reading 27.94mm "1.1"`, `1600 reading 27.94mm "1.1"`, `2000 reading 27.94mm "1.1"`, `2400 reading 27.94mm "1.1"`,
-				"2800 fault streaming", "8200 clear streaming"}},
+			join(every(0, 400, 16, "1.1\r"), every(6400, 500, 9, "ERR3\r"), []step{{15000, "!tick"}}),
+			[]string{`0 reading 27.94mm "1.1"`, `400 reading 27.94mm "1.1"`, `800 reading 27.94mm "1.1"`, `1200 reading 27.94mm "1.1"`, `1600 reading 27.94mm "1.1"`, `2000 reading 27.94mm "1.1"`, `2400 reading 27.94mm "1.1"`, `2800 reading 27.94mm "1.1"`, `3200 reading 27.94mm "1.1"`, `3600 reading 27.94mm "1.1"`, `4000 reading 27.94mm "1.1"`, `4400 reading 27.94mm "1.1"`, `4800 reading 27.94mm "1.1"`, `5200 reading 27.94mm "1.1"`, `5600 reading 27.94mm "1.1"`,
+				"6000 fault streaming", "11400 clear streaming"}},
 
 		{"garbage", inches, join(every(0, 250, 20, "?\r"), []step{{6000, "1.1\r"}}),
 			[]string{refused(0, "?", noNumber), refused(250, "?", noNumber), refused(500, "?", noNumber), refused(750, "?", noNumber),
@@ -174,11 +176,11 @@ func TestReader(t *testing.T) {
 		{"cable out in a frame", inches, []step{{0, "25."}, {50, "!restart"}, {700, "1.1\r\n"}}, []string{`700 reading 27.94mm "1.1"`}},
 		{"cable out behind a frame without terminator", inches, []step{{0, "+1.2040"}, {150, "!restart"}, {700, "1.1\r\n"}},
 			[]string{`100 reading 30.5816mm "+1.2040"`, `700 reading 27.94mm "1.1"`}},
-		{"cable out in a stream", inches, join(every(0, 100, 8, "1.1\r", "1.2\r"), []step{{750, "!restart"}, {5000, "!tick"}}),
-			[]string{`0 reading 27.94mm "1.1"`, `100 reading 30.48mm "1.2"`, `200 reading 27.94mm "1.1"`, `300 reading 30.48mm "1.2"`, `400 reading 27.94mm "1.1"`, `500 reading 30.48mm "1.2"`, `600 reading 27.94mm "1.1"`,
-				"700 fault streaming", "1700 clear streaming"}},
-		{"every frame is a press", Settings{Unit: crimp.Inches, Pushed: true}, every(0, 20, 12, "1.1\r", "1.2\r"),
-			[]string{`0 reading 27.94mm "1.1"`, `20 reading 30.48mm "1.2"`, `40 reading 27.94mm "1.1"`, `60 reading 30.48mm "1.2"`, `80 reading 27.94mm "1.1"`, `100 reading 30.48mm "1.2"`, `120 reading 27.94mm "1.1"`, `140 reading 30.48mm "1.2"`, `160 reading 27.94mm "1.1"`, `180 reading 30.48mm "1.2"`, `200 reading 27.94mm "1.1"`, `220 reading 30.48mm "1.2"`}},
+		{"cable out in a stream", inches, join(every(0, 100, 16, "1.1\r", "1.2\r"), []step{{1550, "!restart"}, {5000, "!tick"}}),
+			[]string{`0 reading 27.94mm "1.1"`, `100 reading 30.48mm "1.2"`, `200 reading 27.94mm "1.1"`, `300 reading 30.48mm "1.2"`, `400 reading 27.94mm "1.1"`, `500 reading 30.48mm "1.2"`, `600 reading 27.94mm "1.1"`, `700 reading 30.48mm "1.2"`, `800 reading 27.94mm "1.1"`, `900 reading 30.48mm "1.2"`, `1000 reading 27.94mm "1.1"`, `1100 reading 30.48mm "1.2"`, `1200 reading 27.94mm "1.1"`, `1300 reading 30.48mm "1.2"`, `1400 reading 27.94mm "1.1"`,
+				"1500 fault streaming", "2500 clear streaming"}},
+		{"every frame is a press", Settings{Unit: crimp.Inches, Pushed: true}, every(0, 20, 20, "1.1\r", "1.2\r"),
+			[]string{`0 reading 27.94mm "1.1"`, `20 reading 30.48mm "1.2"`, `40 reading 27.94mm "1.1"`, `60 reading 30.48mm "1.2"`, `80 reading 27.94mm "1.1"`, `100 reading 30.48mm "1.2"`, `120 reading 27.94mm "1.1"`, `140 reading 30.48mm "1.2"`, `160 reading 27.94mm "1.1"`, `180 reading 30.48mm "1.2"`, `200 reading 27.94mm "1.1"`, `220 reading 30.48mm "1.2"`, `240 reading 27.94mm "1.1"`, `260 reading 30.48mm "1.2"`, `280 reading 27.94mm "1.1"`, `300 reading 30.48mm "1.2"`, `320 reading 27.94mm "1.1"`, `340 reading 30.48mm "1.2"`, `360 reading 27.94mm "1.1"`, `380 reading 30.48mm "1.2"`}},
 
 		{"low battery", inches, []step{{0, "1.1 LOBAT\r"}, {1000, "1.2 LOBAT\r"}, {2000, "1.3\r"}, {3000, "LOW BATTERY\r"}, {4000, "1.1\r"}},
 			[]string{"0 fault battery", `0 reading 27.94mm "1.1 LOBAT"`, `1000 reading 30.48mm "1.2 LOBAT"`, "2000 clear battery",

@@ -12,7 +12,7 @@ const (
 	twice      = 300 * time.Millisecond // an identical frame so soon is the same press
 	closest    = 20 * time.Millisecond  // closer frames had been waiting somewhere
 	farthest   = 400 * time.Millisecond // frames farther apart are presses
-	streamRow  = 8                      // frames in a row, evenly apart, that are no presses
+	streamRow  = 16                     // frames in a row, evenly apart, that are no presses
 	uneven     = 10 * time.Millisecond  // by which the times between them may differ, besides a third
 	longRun    = 50                     // frames of any distance that are no presses,
 	longTime   = 2 * time.Second        // when they go on for so long

@@ -18,7 +18,7 @@ type Settings struct {
 	Format    string     // "auto" (also "") or a name of caliper/frame
 	Unit      crimp.Unit // of frames that carry none; "" refuses such frames
 	Trigger   string     // "send" (also ""), "stream" or "request"
-	Pushed    bool       // every frame is a press of the button: no stream is looked for
+	Pushed    bool       // every frame was sent on purpose: no stream is looked for, and each that cannot be read is told
 	SevenBits bool       // the line has 7 data bits: bit 8, which some adapters leave as parity, is dropped
 }
 

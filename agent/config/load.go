@@ -17,13 +17,19 @@ const (
 // Load reads and checks a configuration and the specs files that it names.
 // The error is of type Faults and carries every fault of all these files.
 // Relative paths in the file start from the folder it lies in.
-func Load(file string) (*Config, error) {
+//
+// What only other packages can check, such as the name of a caliper format,
+// they check in more; a fault keeps its default in the Config that they are given.
+func Load(file string, more ...func(*Config) Faults) (*Config, error) {
 	data, err := readFile(file, maxConfig, false)
 	if err != nil {
 		return nil, Faults{{File: file, Text: err.Error()}}
 	}
 	l := load(file, data, func(path string) ([]byte, error) { return readFile(path, maxSpecs, true) })
 	l.credentials()
+	for _, check := range more {
+		l.faults = append(l.faults, check(l.c)...)
+	}
 	if len(l.faults) > 0 {
 		l.faults.sort(file)
 		return nil, l.faults

@@ -151,6 +151,7 @@ func (s *Station) applyStroke(r record.Record) {
 		o.Measured, o.Again = 0, 0
 		if p := o.piece(ref.N); p != nil {
 			p.Shots = append(p.Shots, hit)
+			p.Due = true // a piece that was crimped again is judged again
 			if p != o.latest() {
 				o.Measured = p.N
 			}
@@ -226,9 +227,20 @@ func (s *Station) applyVerdict(r record.Record) {
 			st.Learned[o.Spec.ID] = l
 		}
 		l.drop(r.Piece)
-		should := o.Spec.Diameter + s.rules.Scale.Change(hit.Setting-o.Spec.Setting)
-		l.add(s.rules.Model, observation{Piece: r.Piece, Offset: *r.Mean - should, Stroke: hit.Stroke})
+		l.add(s.rules.Model, observation{Piece: r.Piece, Offset: s.offset(o, hit), Stroke: hit.Stroke})
 	}
+}
+
+// offset is what one first crimp says of the offset, in nanometres: the mean of
+// its readings, not rounded, minus what its setting should give.
+func (s *Station) offset(o *order, hit *shot) float64 {
+	sum := crimp.Length(0)
+	for _, t := range hit.Readings {
+		sum += t.Value
+	}
+	should := o.Spec.Diameter + s.rules.Scale.Change(hit.Setting-o.Spec.Setting)
+	n := crimp.Length(len(hit.Readings))
+	return float64(sum-n*should) / float64(n)
 }
 
 // applyMeasure lets the next readings go to an older piece; what was read of it
@@ -261,6 +273,9 @@ func (s *Station) unjudge(o *order, p *piece) {
 // reopen gives a piece the outcome of its crimp before the latest one, or none,
 // and takes a first crimp out of the offset's estimate.
 func (s *Station) reopen(o *order, p *piece) {
+	if st := &s.state; st.Last != nil && st.Last.Verdict.Piece == o.id(p.N) {
+		st.Last = nil // what was withdrawn is not shown any more
+	}
 	if n := len(p.Shots); n > 1 {
 		o.settle(p, p.Shots[n-2].Outcome)
 		return
@@ -311,7 +326,7 @@ func (s *Station) applyMove(r record.Record) {
 	if len(o.Pieces) > 0 && ref.N != o.N+1 {
 		to = o.piece(ref.N) // a re-crimp was taken off: the piece itself stays
 	}
-	n := 0
+	n, given := 0, 0 // the piece that has the readings now, and how many of them
 	switch {
 	case to == nil:
 	case r.Kind == record.Same:
@@ -320,13 +335,18 @@ func (s *Station) applyMove(r record.Record) {
 		hit.Outcome = ""
 		o.Again = 0
 		st.Strokes = slices.Insert(st.Strokes, i, strokeRef{Seq: r.Of, Order: ref.Order, N: to.N})
-		n = to.N
+		n, given = to.N, len(hit.Readings)
 	default:
-		n = s.giveReadings(o, to, hit.Readings)
+		n, given = to.N, s.giveReadings(o, to, hit.Readings)
 	}
-	for j, t := range st.Taken {
-		if slices.ContainsFunc(hit.Readings, func(m taken) bool { return m.Seq == t.Seq }) {
-			st.Taken[j].N = n
+	for i, m := range hit.Readings {
+		for j := range st.Taken {
+			if st.Taken[j].Seq != m.Seq {
+				continue
+			}
+			if st.Taken[j].N = n; i >= given {
+				st.Taken[j].N = 0
+			}
 		}
 	}
 }
@@ -359,8 +379,8 @@ func (s *Station) takeShot(o *order, p *piece) *shot {
 	return hit
 }
 
-// giveReadings lets a piece that still wants readings have them; it returns its
-// number, or 0 when it wants none.
+// giveReadings lets a piece that still wants readings have the first of them; it
+// returns how many it took.
 func (s *Station) giveReadings(o *order, p *piece, readings []taken) int {
 	hit := p.shot()
 	wanted := o.Spec.Places - len(hit.Readings)
@@ -370,6 +390,7 @@ func (s *Station) giveReadings(o *order, p *piece, readings []taken) int {
 	if hit.Outcome == crimp.Unsure { // it had been left with readings missing
 		s.unjudge(o, p)
 	}
-	hit.Readings = append(hit.Readings, readings[:min(wanted, len(readings))]...)
-	return p.N
+	took := min(wanted, len(readings))
+	hit.Readings = append(hit.Readings, readings[:took]...)
+	return took
 }

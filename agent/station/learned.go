@@ -11,9 +11,9 @@ type learned struct {
 
 // observation is what one first crimp says of the offset.
 type observation struct {
-	Piece  string       `json:"piece"`
-	Offset crimp.Length `json:"offset_mm"` // measured minus what its setting should give
-	Stroke int          `json:"stroke"`    // the cage's count
+	Piece  string  `json:"piece"`
+	Offset float64 `json:"offset_nm"` // measured minus what its setting should give
+	Stroke int     `json:"stroke"`    // the cage's count
 }
 
 // estimate is what is known now.
@@ -23,7 +23,7 @@ func (l *learned) estimate(m crimp.Model) crimp.Estimate {
 	}
 	e := l.Base
 	for _, o := range l.Recent {
-		e = m.Update(e, float64(o.Offset), o.Stroke)
+		e = m.Update(e, o.Offset, o.Stroke)
 	}
 	return e
 }
@@ -32,7 +32,7 @@ func (l *learned) estimate(m crimp.Model) crimp.Estimate {
 func (l *learned) add(m crimp.Model, o observation) {
 	if len(l.Recent) >= keptPieces {
 		first := l.Recent[0]
-		l.Base = m.Update(l.Base, float64(first.Offset), first.Stroke)
+		l.Base = m.Update(l.Base, first.Offset, first.Stroke)
 	}
 	l.Recent = push(l.Recent, o, keptPieces)
 }
