@@ -24,6 +24,11 @@ func (c *backupCommand) Run(e env) error {
 	if err != nil {
 		return err
 	}
+	if _, err := os.Lstat(c.Dest); err == nil {
+		return invalid{fmt.Errorf("%s exists already; nothing is overwritten", c.Dest)}
+	} else if !errors.Is(err, fs.ErrNotExist) {
+		return invalid{err}
+	}
 	err = fetchBackup(e, cfg.Store.Path, c.Dest)
 	if errors.Is(err, errNoAgent) {
 		kept, err := store.Open(cfg.Store.Path, store.Options{ReadOnly: true})
@@ -54,11 +59,6 @@ func fetchBackup(e env, path, dest string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, body.Close()) }()
-	if _, err := os.Lstat(dest); err == nil {
-		return invalid{fmt.Errorf("%s exists already; nothing is overwritten", dest)}
-	} else if !errors.Is(err, fs.ErrNotExist) {
-		return invalid{err}
-	}
 	file, err := os.CreateTemp(filepath.Dir(dest), ".benchtally-backup-")
 	if err != nil {
 		return err

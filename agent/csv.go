@@ -9,21 +9,23 @@ import (
 
 // columns are the table's columns: the keys of the records, lengths in mm.
 var columns = []string{
-	"seq", "at", "kind", "clock", "order", "piece", "spec", "revision", "quantity", "cage", "operator",
-	"target_mm", "plus_mm", "minus_mm", "setting", "crimp", "held_ms", "place", "diameter_mm", "raw",
+	"seq", "at", "kind", "clock", "order", "piece", "spec", "revision", "quantity", "pieces", "cage", "operator",
+	"target_mm", "plus_mm", "minus_mm", "unit", "nominal", "recrimps", "places",
+	"setting", "crimp", "held_ms", "place", "diameter_mm", "resolution_mm", "raw",
 	"outcome", "mean_mm", "deviation_mm", "ovality_mm", "readings", "conformity", "u_mm",
-	"for", "change", "offset_mm", "work", "state", "strokes", "value_mm", "ok", "of", "source", "reason",
+	"for", "change", "offset_mm", "offset_u_mm", "work", "state", "strokes", "value_mm", "ok", "of", "source", "reason",
 }
 
 // row is a record as the table has it; what does not apply stays empty.
 func row(r record.Record) []string {
 	return []string{
 		strconv.FormatUint(r.Seq, 10), r.At.UTC().Format(record.TimeLayout), string(r.Kind), r.Clock,
-		r.Order, r.Piece, r.Spec, r.Revision, count(r.Quantity), r.Cage, r.Operator,
-		mm(r.Target), mm(r.Plus), mm(r.Minus), cell(r.Setting), count(r.Crimp), cell(r.Held),
-		count(r.Place), mm(r.Diameter), r.Raw,
+		r.Order, r.Piece, r.Spec, r.Revision, count(r.Quantity), count(r.Pieces), r.Cage, r.Operator,
+		mm(r.Target), mm(r.Plus), mm(r.Minus), string(r.Unit), cell(r.Nominal), count(r.Recrimps), count(r.Places),
+		cell(r.Setting), count(r.Crimp), cell(r.Held),
+		count(r.Place), mm(r.Diameter), mm(r.Step), r.Raw,
 		string(r.Outcome), mm(r.Mean), mm(r.Deviation), mm(r.Ovality), count(r.Readings), float(r.Conformity), mm(r.U),
-		r.For, cell(r.Change), mm(r.Offset), string(r.Work), r.State, cell(r.Strokes), mm(r.Value), truth(r.OK),
+		r.For, cell(r.Change), mm(r.Offset), mm(r.OffsetU), string(r.Work), r.State, cell(r.Strokes), mm(r.Value), truth(r.OK),
 		count(int(r.Of)), string(r.Source), r.Reason,
 	}
 }

@@ -146,6 +146,7 @@ func (a *agent) keepHouse(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			return nil
+		case <-a.brokerChanged:
 		case <-tick.C:
 		}
 		if err := a.store.FlushSent(); err != nil && a.bench.trouble.Load() == nil {

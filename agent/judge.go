@@ -22,6 +22,7 @@ type judgeCommand struct {
 	Ovality    lengthFlag   `placeholder:"LENGTH" help:"Limit of largest minus smallest reading."`
 	Step       lengthFlag   `default:"0.001in" placeholder:"LENGTH" help:"Diameter change per count of the setting; ${default}."`
 	Smaller    bool         `help:"A larger setting makes the crimp smaller at this press."`
+	JSON       bool         `name:"json" help:"The answer is JSON in any case."`
 	Readings   []lengthFlag `arg:"" name:"reading" help:"Readings of this crimp, each with its unit."`
 }
 
@@ -79,14 +80,26 @@ func (c *judgeCommand) Run(e env) error {
 		out.Conformity, out.U = &v.Conformity, &c.U.Length
 	}
 	if v.Outcome == crimp.Recrimp {
-		again := scale.Again(v.Deviation, c.Setting, c.Setting).Setting
-		out.Recrimp = &again
+		a := scale.Again(v.Deviation, c.Setting, c.Setting)
+		out.Recrimp = &a.Setting
+		out.Reason += outOfReach(a, scale)
 	}
 	first := crimp.Model{Noise: 1}.Update(crimp.Estimate{}, float64(v.Deviation), 1)
-	out.Next = scale.Next(first, c.Setting, c.Setting, 0).Setting
+	next := scale.Next(first, c.Setting, c.Setting, 0)
+	if out.Next = next.Setting; out.Recrimp == nil {
+		out.Reason += outOfReach(next, scale)
+	}
 	enc := json.NewEncoder(e.stdout)
 	enc.SetEscapeHTML(false)
 	return enc.Encode(out)
+}
+
+// outOfReach says that a setting is only the nearest that can be dialled.
+func outOfReach(a crimp.Advice, s crimp.Scale) string {
+	if !a.Clamped {
+		return ""
+	}
+	return fmt.Sprintf("; the target is out of reach: the setting goes from %s to %s", crimp.Dial(s.Lowest), crimp.Dial(s.Highest))
 }
 
 func (c *judgeCommand) check(spec crimp.Spec, scale crimp.Scale) error {

@@ -25,6 +25,7 @@ const replayBatch = 256
 type replayCommand struct {
 	Tape   string `arg:"" help:"Tape of inputs: JSON lines."`
 	Config string `required:"" placeholder:"FILE" help:"Configuration."`
+	JSON   bool   `name:"json" help:"The records are JSON in any case."`
 	Store  string `placeholder:"FILE" help:"Keep the records in this store, and go on where it stands. A tape that was broken off goes on where it broke off."`
 }
 

@@ -83,11 +83,13 @@ type agent struct {
 	bench     *bench
 	publisher *mqtt.Publisher // nil: no broker is named
 	health    *health
-	print     io.Writer             // gets each record once it is kept; nil: nobody
-	told      func([]record.Record) // likewise
-	onPage    func(address string)  // hears where the page is; nil: nobody
-	demo      bool
-	began     time.Time // by the wall's clock
+
+	brokerChanged chan struct{}         // says that the publisher's state has changed
+	print         io.Writer             // gets each record once it is kept; nil: nobody
+	told          func([]record.Record) // likewise
+	onPage        func(address string)  // hears where the page is; nil: nobody
+	demo          bool
+	began         time.Time // by the wall's clock
 }
 
 // newAgent opens the store and all that needs no device.
@@ -96,7 +98,7 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 	if err != nil {
 		return nil, err
 	}
-	a := &agent{cfg: cfg, now: now, store: kept, began: time.Now()}
+	a := &agent{cfg: cfg, now: now, store: kept, began: time.Now(), brokerChanged: make(chan struct{}, 1)}
 	rules := stationRules(cfg)
 	rules.ClockState = cached(clockState, 10*time.Second)
 	s, err := station.Open(&keeper{Store: kept}, rules)
@@ -107,7 +109,14 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 	a.bench.beat = watchdog(time.Now)
 	a.health = newHealth(a, s.View())
 	if cfg.MQTT.Broker != "" {
-		if a.publisher, err = mqtt.New(publisherSettings(cfg, kept.ID()), kept); err != nil {
+		settings := publisherSettings(cfg, kept.ID())
+		settings.OnChange = func(mqtt.State) {
+			select {
+			case a.brokerChanged <- struct{}{}:
+			default: // it is said already
+			}
+		}
+		if a.publisher, err = mqtt.New(settings, kept); err != nil {
 			return nil, errors.Join(invalid{err}, kept.Close())
 		}
 	}
@@ -151,6 +160,7 @@ func (a *agent) run(ctx context.Context, sources ...func(context.Context) error)
 	if a.print != nil && a.publisher != nil && ctx.Err() == nil {
 		a.drain(ctx)
 	}
+	a.health.publish() // what stays behind at the broker is how it ended
 	stop()
 	return errors.Join(err, work.Wait())
 }

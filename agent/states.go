@@ -11,13 +11,17 @@ import (
 	"benchtally/mqtt"
 )
 
-// healthEvery is how often the health topic is renewed while nothing changes.
-const healthEvery = time.Minute
+// How often the health topic is renewed: while nothing changes, and at most while
+// only the queue and its acknowledgements do.
+const (
+	healthEvery = time.Minute
+	healthQueue = time.Second
+)
 
 // retained is what was handed to the retained topics last.
 type retained struct {
 	payload map[mqtt.Topic]string
-	health  healthState // without what changes from second to second
+	health  healthState // without the age of the oldest event
 	at      time.Time
 }
 
@@ -83,7 +87,7 @@ type lastState struct {
 }
 
 // healthState is how the devices stand: <base>/state/health. A device that works
-// says "ok", else what is wrong.
+// says "ok", else what is wrong; a clock that nothing keeps right says "unset".
 type healthState struct {
 	Queue   uint64  `json:"queue"`
 	Oldest  float64 `json:"oldest_seconds"`
@@ -106,19 +110,31 @@ func (h *health) retain(s panel.Snapshot) {
 	h.put(mqtt.Work, workOf(s))
 	h.put(mqtt.Cage, cageOf(s))
 	h.put(mqtt.Last, lastOf(s))
+	h.retainHealth(s)
+}
+
+// retainHealth renews the health topic when it is time.
+func (h *health) retainHealth(s panel.Snapshot) {
 	now := healthOf(s)
-	if now == h.sent.health && time.Since(h.sent.at) < healthEvery {
-		return
-	}
-	h.sent.health, h.sent.at = now, time.Now()
-	if n, oldest, err := h.a.store.Queue(); err == nil {
+	n, oldest, err := h.a.store.Queue()
+	if err == nil {
 		now.Queue = n
-		if n > 0 {
-			now.Oldest = max(0, h.a.now().Sub(oldest).Round(time.Second).Seconds())
-		}
 	}
 	if ack := h.a.publisher.State().LastAck; !ack.IsZero() {
 		now.LastAck = ack.UTC().Format(record.TimeLayout)
+	}
+	links := h.sent.health
+	links.Queue, links.LastAck = now.Queue, now.LastAck
+	age := time.Since(h.sent.at)
+	switch {
+	case now == h.sent.health && age < healthEvery:
+		return
+	case now == links && age < healthQueue: // no more than the queue has changed
+		return
+	}
+	h.sent.health, h.sent.at = now, time.Now()
+	if n > 0 && err == nil {
+		now.Oldest = max(0, h.a.now().Sub(oldest).Round(time.Second).Seconds())
 	}
 	h.put(mqtt.Health, now)
 }
@@ -201,7 +217,9 @@ func healthOf(s panel.Snapshot) healthState {
 		}
 		switch l.Name {
 		case "clock":
-			h.Clock = text
+			if h.Clock = text; l.OK && clockState() == clockUnset {
+				h.Clock = clockUnset
+			}
 		case "switch":
 			h.Switch = text
 		case "caliper":

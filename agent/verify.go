@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -19,6 +20,9 @@ type verifyCommand struct {
 // Run prints the report; damage is a fault. Of a store in use a consistent copy
 // is checked.
 func (c *verifyCommand) Run(e env) error {
+	if _, err := os.Stat(c.Store); errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("there is no store %s", c.Store)
+	}
 	report, err := store.Verify(c.Store)
 	if errors.Is(err, store.ErrLocked) {
 		report, err = verifyCopy(e, c.Store, err)
