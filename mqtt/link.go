@@ -203,9 +203,14 @@ func (l *link) close() error {
 	return nil
 }
 
-// stop says on the status topic that the press stops, waits for what is in
-// flight, and leaves.
+// stop shows what changed last, says on the status topic that the press stops,
+// waits for what is in flight, and leaves.
 func (l *link) stop() *ending {
+	if l.greeted {
+		for i := range retained {
+			l.show(i)
+		}
+	}
 	l.sayStatus(false, "stopped", time.Now())
 	late := time.NewTimer(farewell)
 	defer late.Stop()
