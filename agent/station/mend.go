@@ -150,15 +150,16 @@ func (s *Station) unjudge(o *order, p *piece) {
 // reopen gives a piece the outcome of its crimp before the latest one, or none,
 // and takes a first crimp out of the offset's estimate.
 func (s *Station) reopen(o *order, p *piece) {
-	if st := &s.state; st.Last != nil && st.Last.Verdict.Piece == o.id(p.N) {
-		st.Last = nil // what was withdrawn is not shown any more
+	st := &s.state
+	if l := st.Last; l != nil && l.Verdict.Piece == o.id(p.N) && l.Verdict.Crimp == len(p.Shots) {
+		st.Last = nil // what was withdrawn is not shown any more; that of the crimp before stands
 	}
 	if n := len(p.Shots); n > 1 {
 		o.settle(p, p.Shots[n-2].Outcome)
 		return
 	}
 	o.settle(p, "")
-	s.state.Learned[o.Spec.ID].drop(o.id(p.N))
+	st.Learned[o.Spec.ID].drop(o.id(p.N))
 }
 
 // applyMove takes a stroke off its piece, together with the readings made since,
