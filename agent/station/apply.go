@@ -194,7 +194,7 @@ func (s *Station) applyVerdict(r record.Record) {
 	// What was advised for the next piece holds through the further crimps of this one.
 	st.Last = &last{Verdict: r, Next: st.next()}
 	o := st.Order
-	if o == nil {
+	if o == nil || o.ID != r.Order { // of an order that is left behind
 		return
 	}
 	n := pieceNumber(r.Piece)

@@ -123,7 +123,7 @@ func (s *Station) applyUndo(r record.Record) {
 	}
 	ref := st.Taken[i]
 	st.Taken = slices.Delete(st.Taken, i, i+1)
-	if ref.N == 0 || st.Order == nil {
+	if ref.N == 0 || st.Order == nil || st.Order.ID != ref.Order {
 		return
 	}
 	p := st.Order.piece(ref.N)
@@ -174,10 +174,14 @@ func (s *Station) applyMove(r record.Record) {
 	ref := st.Strokes[i]
 	st.Strokes = slices.Delete(st.Strokes, i, i+1)
 	o := st.Order
-	if ref.N == 0 || o == nil {
+	if ref.N == 0 || o == nil || o.ID != ref.Order {
 		return
 	}
-	hit := s.takeShot(o, o.piece(ref.N))
+	p := o.piece(ref.N)
+	if p == nil || p.shot().Seq != r.Of {
+		return
+	}
+	hit := s.takeShot(o, p)
 	to := o.latest()
 	if len(o.Pieces) > 0 && ref.N != o.N+1 {
 		to = o.piece(ref.N) // a re-crimp was taken off: the piece itself stays

@@ -334,6 +334,17 @@ func TestOrderGoesOnWithAnotherSpec(t *testing.T) {
 		"verdict A-1/2 pass crimp 1 0.0000 in", "correction A-1/2 next 170 +0")
 }
 
+func TestSetAsideOrderGoesOnWithAnotherSpec(t *testing.T) {
+	b := newBench(t).begin()
+	b.stroke().read("1.2000")
+	b.act(Action{Do: DoStart, Order: "A-2", Spec: "hs-09"}).want("start")
+	b.stroke().read("1.2500")
+	// A-1/1 stays unjudged; A-2/1, which has the same number, does not.
+	b.act(Action{Do: DoStart, Order: "A-1", Spec: "hs-09"}).want("verdict A-1/1 unsure crimp 1", "start")
+	b.act(Action{Do: DoStart, Order: "A-2", Spec: "hs-09"}).want("start")
+	b.read("1.2500").want("reading A-2/1 place 2", "verdict A-2/1 pass crimp 1 0.0000 in", "correction A-2/1 next 170 +0")
+}
+
 func TestEvery(t *testing.T) {
 	b := newBench(t, func(r *Rules) { r.Every = 3 }).begin()
 	b.stroke().read("1.2000", "1.2000", "1.2000")
