@@ -31,7 +31,7 @@ func (c *backupCommand) Run(e env) error {
 	}
 	err = fetchBackup(e, cfg.Store.Path, c.Dest)
 	if errors.Is(err, errNoAgent) {
-		kept, err := store.Open(cfg.Store.Path, store.Options{ReadOnly: true})
+		kept, err := openKept(cfg.Store.Path, store.Options{ReadOnly: true})
 		if err != nil {
 			return err
 		}

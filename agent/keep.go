@@ -1,6 +1,11 @@
 package main
 
 import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+
 	"benchtally/agent/record"
 	"benchtally/agent/station"
 	"benchtally/store"
@@ -28,4 +33,12 @@ func (k *keeper) After(seq uint64, fold func(record.Record) error) error {
 		}
 	}
 	return nil
+}
+
+// openKept opens a store that must be there already.
+func openKept(path string, o store.Options) (*store.Store, error) {
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("there is no store %s yet: the agent makes it when it first runs", path)
+	}
+	return store.Open(path, o)
 }

@@ -84,7 +84,7 @@ func readLog(e env, cfg *config.Config, query url.Values, show func(record.Recor
 		if err != nil {
 			return err
 		}
-		kept, err := store.Open(cfg.Store.Path, store.Options{ReadOnly: true})
+		kept, err := openKept(cfg.Store.Path, store.Options{ReadOnly: true})
 		if err != nil {
 			return err
 		}

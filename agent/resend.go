@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
-	"os"
 	"strconv"
 
 	"benchtally/store"
@@ -32,10 +31,7 @@ func (c *resendCommand) Run(e env) error {
 	switch {
 	case errors.Is(err, errNoAgent):
 		when = "when the agent runs again"
-		if _, err := os.Stat(cfg.Store.Path); err != nil {
-			return fmt.Errorf("there is no store to send from: %w", err)
-		}
-		kept, err := store.Open(cfg.Store.Path, store.Options{})
+		kept, err := openKept(cfg.Store.Path, store.Options{})
 		if err != nil {
 			return err
 		}

@@ -87,7 +87,7 @@ func (c *statusCommand) Run(e env) error {
 
 // storeStatus reads the store when no agent runs.
 func storeStatus(cfg *config.Config) (st status, err error) {
-	kept, err := store.Open(cfg.Store.Path, store.Options{ReadOnly: true})
+	kept, err := openKept(cfg.Store.Path, store.Options{ReadOnly: true})
 	if err != nil {
 		return st, err
 	}
