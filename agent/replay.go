@@ -30,16 +30,16 @@ type replayCommand struct {
 }
 
 // Run prints every record of the tape as one JSON line.
-func (c *replayCommand) Run(e env) error {
+func (c *replayCommand) Run(e env) (err error) {
 	cfg, err := loadConfig(c.Config)
 	if err != nil {
 		return err
 	}
 	p := &replay{cfg: cfg, path: c.Tape, out: bufio.NewWriterSize(e.stdout, 1<<16)}
 	if c.Store != "" {
-		kept, err := store.Open(c.Store, store.Options{})
-		if err != nil {
-			return err
+		kept, err1 := store.Open(c.Store, store.Options{})
+		if err1 != nil {
+			return err1
 		}
 		defer func() { err = errors.Join(err, kept.Close()) }()
 		p.kept = &keeper{Store: kept}
