@@ -190,6 +190,9 @@ func heard(wire *os.File) bool {
 	err = conn.Control(func(fd uintptr) {
 		poll := []unix.PollFd{{Fd: int32(fd)}}
 		_, err := unix.Poll(poll, 0)
+		for errors.Is(err, unix.EINTR) { // the runtime's own signals count too
+			_, err = unix.Poll(poll, 0)
+		}
 		open = err == nil && poll[0].Revents&(unix.POLLHUP|unix.POLLERR) == 0
 	})
 	return open && err == nil
