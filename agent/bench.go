@@ -86,14 +86,15 @@ func (b *bench) ask(ctx context.Context, in station.Input) ([]record.Record, err
 // end says that no more will come.
 func (b *bench) end() { close(b.ending) }
 
-// run takes inputs until no more will come and all of them are kept; when the
-// store takes nothing and ctx has ended, until they have been tried once more.
+// run takes inputs until no more will come and all of them are kept. When the
+// store takes nothing, it ends with an error after a last try once ctx has
+// ended, and some seconds after no more will come.
 func (b *bench) run(ctx context.Context) error {
 	defer close(b.ended)
 	tick := time.NewTimer(benchBeat)
 	defer tick.Stop()
 	var waiting []request
-	var tried time.Time                   // the store, latest
+	var tried, late time.Time             // when the store was last tried; when waiting for it ends
 	ending := (<-chan struct{})(b.ending) // nil once it is closed
 	for {
 		failing := b.trouble.Load() != nil
@@ -117,14 +118,14 @@ func (b *bench) run(ctx context.Context) error {
 					continue // the store is tried at the next tick
 				}
 			case <-ending:
-				ending = nil
+				ending, late = nil, time.Now().Add(drainTime)
 			case <-tick.C:
 			}
 		}
 		b.beat()
 		waiting = b.gather(waiting)
 		waiting, tried = b.commit(waiting), time.Now()
-		if len(waiting) > 0 && ending == nil && ctx.Err() != nil && b.trouble.Load() != nil {
+		if len(waiting) > 0 && ending == nil && b.trouble.Load() != nil && (ctx.Err() != nil || time.Now().After(late)) {
 			return fmt.Errorf("%d inputs could not be kept: %s", len(waiting), *b.trouble.Load())
 		}
 	}

@@ -21,7 +21,8 @@ import (
 	"benchtally/store"
 )
 
-// drainTime is how long the end of the inputs waits for the broker.
+// drainTime is how long the end of the inputs waits for the broker, and for a
+// store that takes nothing.
 const drainTime = 10 * time.Second
 
 // runCommand is the agent at the press.
