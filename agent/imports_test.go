@@ -24,6 +24,7 @@ var directions = map[string]map[string]string{
 		"agent/crimp":  "it decides with the trade's arithmetic",
 		"agent/record": "what it decides are records",
 	},
+	"agent/stats":  {},
 	"agent/tape":   {"agent/station": "a line of a tape is an input of the station"},
 	"agent/config": {"agent/crimp": "specifications, lengths and budgets are read from files"},
 	"agent/panel": {
@@ -45,7 +46,7 @@ var directions = map[string]map[string]string{
 	"deploy":        {},
 	"agent": {
 		"agent/config": joins, "agent/crimp": joins, "agent/panel": joins, "agent/record": joins,
-		"agent/rehearsal": joins, "agent/station": joins, "agent/tape": joins,
+		"agent/rehearsal": joins, "agent/station": joins, "agent/stats": joins, "agent/tape": joins,
 		"caliper": joins, "deploy": joins, "mqtt": joins, "sensors": joins, "store": joins,
 	},
 }
@@ -70,13 +71,14 @@ var homes = []struct{ module, home, why string }{
 	{"go.etcd.io/bbolt", "store", "the store's file"},
 	{"github.com/eclipse/paho.mqtt.golang", "mqtt", "the broker's protocol"},
 	{"periph.io/x", "sensors", "the input lines"},
+	{"gonum.org/v1/gonum", "agent/stats", "distributions, quadrature, linear algebra"},
 	{"golang.org/x/sys", "", "calls to the kernel: wherever a device is"},
 }
 
 // clockless are packages and files that are told the time and never look at a
 // clock or wait, so that a replay of their inputs gives the same once more.
 var clockless = []string{
-	"agent/crimp", "agent/record", "agent/station", "agent/tape", "agent/config",
+	"agent/crimp", "agent/record", "agent/station", "agent/stats", "agent/tape", "agent/config",
 	"caliper/frame", "caliper/reader.go", "caliper/line.go", "caliper/garbage.go", "caliper/settle.go",
 	"sensors/filter.go", "sensors/due.go", "sensors/state.go", "sensors/fault.go",
 }
