@@ -103,49 +103,6 @@ func TestNormalAgainstGonum(t *testing.T) {
 	}
 }
 
-// TestEndGauge checks the uncertainty budget against GUM (JCGM 100:2008) H.1.
-func TestEndGauge(t *testing.T) {
-	var file struct {
-		Components []struct {
-			Name   string
-			U, Dof float64
-		}
-		Expected  struct{ UC, NuEff, NuTrunc, T99 float64 }
-		Published struct{ UC, NuEff, U99 float64 }
-	}
-	reference(t, "gum_h1_end_gauge.json", &file)
-	var raw struct {
-		Expected  map[string]float64
-		Published map[string]float64
-	}
-	reference(t, "gum_h1_end_gauge.json", &raw)
-	var parts []Component
-	for _, c := range file.Components {
-		parts = append(parts, Component{Name: c.Name, U: c.U, Dof: c.Dof})
-	}
-	u, dof := Combine(parts)
-	near(t, "u", u, raw.Expected["uc"], 1e-9)
-	near(t, "dof", dof, raw.Expected["nu_eff"], 1e-9)
-	if got := math.Round(u); got != raw.Published["uc"] {
-		t.Errorf("u = %v nm, printed %v", got, raw.Published["uc"])
-	}
-	if got := math.Floor(dof); got != raw.Published["nu_trunc"] {
-		t.Errorf("dof truncate to %v, printed %v", got, raw.Published["nu_trunc"])
-	}
-	t99 := distuv.StudentsT{Sigma: 1, Nu: math.Floor(dof)}.Quantile(0.995)
-	if got := math.Round(t99 * math.Round(u)); got != raw.Published["U99"] {
-		t.Errorf("U99 = %v nm, printed %v", got, raw.Published["U99"])
-	}
-}
-
-// TestCaliperBudget: worked by hand. DIN 862 allows a digital caliper of 0.01 mm
-// 20 µm up to 100 mm (second-hand); the rest is GUM 4.3.7 and F.2.2.1.
-func TestCaliperBudget(t *testing.T) {
-	parts := CaliperBudget(20*Micrometre, 10*Micrometre, 4)
-	near(t, "caliper", parts[0].U, 11547.005383792516, 1e-12)
-	near(t, "resolution", parts[1].U, 2886.751345948129/2, 1e-12)
-}
-
 // TestHarmonicRule: after part n the setting moves by −y/n. An identity, so no
 // randomness is needed: after n parts the shift is −(offset + mean noise).
 // Grubbs 1954, reprinted Journal of Quality Technology 15 (1983), not seen.

@@ -19,7 +19,7 @@ func (in Reading) take(s *Station) {
 	if in.Value.Abs() <= closedJaws {
 		s.emit(record.Record{
 			At: in.At, Kind: record.Zero, Value: record.Ptr(in.Value),
-			OK: record.Ptr(in.Value.Abs() <= s.rules.Zero), Raw: in.Raw,
+			OK: record.Ptr(in.Value.Abs() <= s.rules.Gauge.Zero.Allowed), Raw: in.Raw,
 		})
 		return
 	}
@@ -84,8 +84,8 @@ func (s *Station) judge(o *order, p *piece, at time.Time) {
 		values[i] = t.Value
 		step = max(step, t.Step)
 	}
-	v := crimp.Judge(o.Spec, values, len(p.Shots), s.uncertainty(step, len(values)), s.rules.Judge)
-	r := VerdictRecord(v)
+	v := crimp.Judge(o.Spec, values, len(p.Shots), s.uncertainty(o.Spec.Diameter, step, len(values)), s.rules.Judge)
+	r := VerdictRecord(v, s.rules.Judge.Guard(v.U))
 	r.At, r.Order, r.Piece = at, o.ID, o.id(p.N)
 	s.emit(r)
 	if v.Outcome == crimp.Recrimp {
@@ -97,70 +97,34 @@ func (s *Station) judge(o *order, p *piece, at time.Time) {
 }
 
 // uncertainty is the standard uncertainty of a mean of n readings, nanometres.
-func (s *Station) uncertainty(step crimp.Length, n int) float64 {
+func (s *Station) uncertainty(diameter, step crimp.Length, n int) float64 {
 	if s.rules.U > 0 {
 		return float64(s.rules.U)
 	}
-	u, _ := crimp.Combine(crimp.CaliperBudget(s.rules.Limit, step, n))
+	g := s.rules.Gauge
+	g.Step = step
+	if z := s.state.Zero; z != nil {
+		g.Zero.Checked, g.Zero.Value = true, z.Value
+	}
+	u, _ := crimp.Combine(g.Budget(diameter, n))
 	return u
 }
 
-// VerdictRecord is a verdict in the form of a record, without its time and piece.
-func VerdictRecord(v crimp.Verdict) record.Record {
+// VerdictRecord is a verdict in the form of a record, without its time and
+// piece; guard is the width of the guard band in nanometres.
+func VerdictRecord(v crimp.Verdict, guard float64) record.Record {
 	r := record.Record{
 		Kind: record.Verdict, Outcome: v.Outcome, Mean: record.Ptr(v.Mean), Deviation: record.Ptr(v.Deviation),
 		Ovality: record.Ptr(v.Ovality), Readings: v.Readings, Crimp: v.Crimp, Reason: v.Reason,
+		Zone: v.Zone, Hint: v.Hint,
 	}
 	if v.U > 0 {
 		r.U = record.Ptr(crimp.Length(math.Round(v.U)))
 		r.Conformity = record.Ptr(math.Round(v.Conformity*1e12) / 1e12)
 	}
+	if guard > 0 {
+		r.Guard = record.Ptr(crimp.Length(math.Round(guard)))
+	}
 	return r
 }
 
-func (s *Station) adviseRecrimp(o *order, p *piece, v crimp.Verdict, at time.Time) {
-	hit := p.shot()
-	a := s.rules.Scale.Again(v.Deviation, hit.Setting, s.dialled(o))
-	should := o.Spec.Diameter + s.rules.Scale.Change(hit.Setting-o.Spec.Setting)
-	s.emit(record.Record{
-		At: at, Kind: record.Correction, Order: o.ID, Piece: o.id(p.N), For: record.ForRecrimp,
-		Setting: record.Ptr(a.Setting), Change: record.Ptr(a.Change), Offset: record.Ptr(v.Mean - should),
-		Reason: s.why(a),
-	})
-}
-
-func (s *Station) adviseNext(o *order, p *piece, at time.Time) {
-	e := s.state.Learned[o.Spec.ID].estimate(s.rules.Model)
-	dialled := s.dialled(o)
-	a := crimp.Advice{Setting: dialled}
-	if e.N > 0 {
-		a = s.rules.Scale.Next(e, o.Spec.Setting, dialled, s.rules.Hold)
-	}
-	s.emit(record.Record{
-		At: at, Kind: record.Correction, Order: o.ID, Piece: o.id(p.N), For: record.ForNext,
-		Setting: record.Ptr(a.Setting), Change: record.Ptr(a.Change),
-		Offset:  record.Ptr(crimp.Length(math.Round(e.Offset))),
-		OffsetU: record.Ptr(crimp.Length(math.Round(math.Sqrt(e.Variance)))),
-		Reason:  s.why(a),
-	})
-}
-
-// why explains an advice where its numbers alone would puzzle.
-func (s *Station) why(a crimp.Advice) string {
-	switch {
-	case a.Clamped:
-		return fmt.Sprintf("the target is out of reach: the setting goes from %s to %s", crimp.Dial(s.rules.Scale.Lowest), crimp.Dial(s.rules.Scale.Highest))
-	case a.Held:
-		return "leave it: the offset is smaller than the dead band"
-	default:
-		return ""
-	}
-}
-
-// dialled is the setting at the press, as far as it was told.
-func (s *Station) dialled(o *order) int {
-	if s.state.Setting != nil {
-		return *s.state.Setting
-	}
-	return o.Spec.Setting
-}
