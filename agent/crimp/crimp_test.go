@@ -151,14 +151,14 @@ func TestOneToOne(t *testing.T) {
 	scale := Scale{Step: Thousandth, Highest: 999}
 	off := mustLength(t, "0.035in")
 	e := Model{Noise: 1}.Update(Estimate{}, float64(off), 1)
-	if a := scale.Next(e, 120, 120, 0); a.Setting != 85 || a.Change != -35 {
+	if a := scale.Next(e, 0, 120, 120, 0); a.Setting != 85 || a.Change != -35 {
 		t.Errorf("next %+v, want 085", a)
 	}
 	if a := scale.Again(off, 120, 120); a.Setting != 85 || a.Change != -35 {
 		t.Errorf("again %+v, want 085", a)
 	}
 	scale.Smaller = true
-	if a := scale.Next(e, 120, 120, 0); a.Setting != 155 {
+	if a := scale.Next(e, 0, 120, 120, 0); a.Setting != 155 {
 		t.Errorf("a larger setting makes it smaller: next %+v, want 155", a)
 	}
 }
@@ -182,7 +182,7 @@ func TestAdvice(t *testing.T) {
 		{"too low to dial", 100, 120, 120, 0, Advice{Setting: 50, Change: -70, Clamped: true}},
 		{"too high to dial", -100, 120, 120, 0, Advice{Setting: 200, Change: 80, Clamped: true}},
 	} {
-		if got := scale.Next(known(c.offset), c.nominal, c.dialled, c.hold); got != c.want {
+		if got := scale.Next(known(c.offset), 0, c.nominal, c.dialled, c.hold); got != c.want {
 			t.Errorf("%s: %+v, want %+v", c.name, got, c.want)
 		}
 	}

@@ -15,6 +15,7 @@ type Spec struct {
 	Hose, Fitting, Size string // as the sheet calls them; may be empty
 	Skive, Insertion    Length // 0: not given
 	Places              int    // readings that make a verdict; 0: the shop's setting
+	Dies                int    // marks that the cage's dies leave around the ferrule; 0: the shop's setting
 	Revision, Note      string
 }
 

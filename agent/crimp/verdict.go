@@ -16,10 +16,37 @@ const (
 	Unsure  Outcome = "unsure"  // too near a limit to tell, or not measured
 )
 
+// Zone is where a mean lies between what a measurement can tell and what it
+// cannot: the four answers of a decision rule that is not binary (ILAC-G8:09/2019
+// clause 4.2; its wording second-hand).
+type Zone string
+
+// The zones. The guard band is z·u wide on both sides of a limit.
+const (
+	Inside      Zone = "inside"       // within the limits for sure
+	NearInside  Zone = "near-inside"  // within them, nearer to one than the guard band
+	NearOutside Zone = "near-outside" // beyond one, by less than the guard band
+	Outside     Zone = "outside"      // beyond one for sure
+)
+
+// ZoneConfidence is the conformance probability of the zones where the shop's
+// rules name none: the default of ISO 14253-1:2017.
+const ZoneConfidence = 0.95
+
 // Rules are the shop's rules of judging.
 type Rules struct {
 	Ovality    Length  // limit of largest minus smallest reading; 0: none set
 	Confidence float64 // 0: simple acceptance; else the conformance probability to prove, 0.5 to below 1
+	Caliper    Length  // its permissible error, for the hint; 0: no hint
+}
+
+// Guard is the width of the guard band z·u in nanometres; 0 with simple
+// acceptance (ISO 14253-1:2017, JCGM 106:2012 clause 8.3).
+func (r Rules) Guard(u float64) float64 {
+	if r.Confidence == 0 {
+		return 0
+	}
+	return Z(r.Confidence) * u
 }
 
 // Verdict is the judgement of one crimp.
@@ -32,7 +59,9 @@ type Verdict struct {
 	Crimp      int     // 1 the first on this piece, 2 a re-crimp …
 	U          float64 // standard uncertainty of the mean, nanometres; 0: not known
 	Conformity float64 // probability that the true diameter is within the limits; NaN when U is 0
+	Zone       Zone    // "" when U is 0
 	Reason     string  // one sentence for the technician
+	Hint       string  // what the readings themselves give to think of; "": nothing
 }
 
 // Judge judges the readings of one crimp, of which there must be at least one.
@@ -61,16 +90,22 @@ func Judge(s Spec, readings []Length, crimp int, u float64, rules Rules) Verdict
 	}
 	v.Deviation = v.Mean - s.Diameter
 	mean := float64(sum) / float64(n)
-	guard := 0.0
+	above, below := sum-s.Upper()*n, s.Lower()*n-sum // n times how far beyond the limits
+	guard := rules.Guard(u)
 	if u > 0 {
 		v.Conformity = Conformity(mean, u, float64(s.Lower()), float64(s.Upper()))
-		if rules.Confidence > 0 {
-			guard = Z(rules.Confidence) * u
+		band := guard
+		if rules.Confidence == 0 {
+			band = Z(ZoneConfidence) * u
 		}
+		v.Zone = zone(max(above, below), n, band)
 	}
-	over := exceeds(sum-s.Upper()*n, n, guard)
-	under := exceeds(s.Lower()*n-sum, n, guard)
-	within := !exceeds(sum-s.Upper()*n, n, -guard) && !exceeds(s.Lower()*n-sum, n, -guard)
+	if rules.Caliper > 0 {
+		v.Hint = hint(s, readings, rules.Caliper)
+	}
+	over := exceeds(above, n, guard)
+	under := exceeds(below, n, guard)
+	within := !exceeds(max(above, below), n, -guard)
 	switch {
 	case under:
 		v.Outcome = Scrap
@@ -86,12 +121,42 @@ func Judge(s Spec, readings []Length, crimp int, u float64, rules Rules) Verdict
 		v.Reason = fmt.Sprintf("out of round: the readings differ by %s, the limit is %s", s.Text(v.Ovality), s.Text(rules.Ovality))
 	case !within:
 		v.Outcome = Unsure
-		v.Reason = fmt.Sprintf("nearer to a limit than the guard band of %s: the caliper cannot tell", s.Text(Length(math.Round(guard))))
+		v.Reason = fmt.Sprintf("%s, and the guard band is %s: the caliper cannot tell", s.beside(v.Mean), s.Text(Length(math.Round(guard))))
 	default:
 		v.Outcome = Pass
 		v.Reason = "within limits"
 	}
 	return v
+}
+
+// zone is where a mean lies that is beyond/n past the nearer limit.
+func zone(beyond, n Length, guard float64) Zone {
+	switch {
+	case exceeds(beyond, n, guard):
+		return Outside
+	case beyond > 0:
+		return NearOutside
+	case exceeds(beyond, n, -guard):
+		return NearInside
+	default:
+		return Inside
+	}
+}
+
+// beside says how far a mean is from the nearer limit, and on which side.
+func (s Spec) beside(mean Length) string {
+	limit, name := s.Upper(), "upper"
+	if mean-s.Lower() < s.Upper()-mean {
+		limit, name = s.Lower(), "lower"
+	}
+	switch {
+	case mean < limit:
+		return fmt.Sprintf("%s under the %s limit", s.Text(limit-mean), name)
+	case mean > limit:
+		return fmt.Sprintf("%s over the %s limit", s.Text(mean-limit), name)
+	default:
+		return "on the " + name + " limit"
+	}
 }
 
 // exceeds says whether beyond/n, exact, is more than guard. Guard 0 stays exact.

@@ -1,0 +1,19 @@
+package crimp
+
+import "fmt"
+
+// hint is what readings that fall in two groups give to think of; "": nothing.
+// That a reading on the ridge between two dies is larger than one on the flats,
+// and that makers' sheets mean the flats, is common practice of the trade (no
+// source).
+func hint(s Spec, readings []Length, caliper Length) string {
+	high, gap := Split(readings, caliper)
+	switch len(high) {
+	case 0:
+		return ""
+	case 1:
+		return fmt.Sprintf("place %d is %s larger than the others: on a ridge between two dies? Measure where the maker's sheet says", high[0], s.Text(gap))
+	default:
+		return fmt.Sprintf("the readings fall in two groups %s apart: flats and ridges mixed? Measure where the maker's sheet says", s.Text(gap))
+	}
+}
