@@ -61,6 +61,13 @@ var fields = [...]any{
 	41: func(r *record.Record) *string { return &r.Reason },
 	42: func(r *record.Record) *string { return (*string)(&r.Unit) },
 	43: func(r *record.Record) **crimp.Length { return &r.Step },
+	44: func(r *record.Record) **crimp.Length { return &r.Guard },
+	45: func(r *record.Record) *string { return (*string)(&r.Zone) },
+	46: func(r *record.Record) *string { return &r.Hint },
+	47: func(r *record.Record) *int { return &r.Crimps },
+	48: func(r *record.Record) *int { return &r.SetUps },
+	49: func(r *record.Record) **crimp.Length { return &r.Aim },
+	50: func(r *record.Record) **int { return &r.Advised },
 }
 
 // words are texts that come again and again; each is written as its number.
@@ -70,6 +77,7 @@ var words = [...]string{
 	17: "refused", 18: "switch", 19: "caliper", 20: "clock", 21: "store", 22: "broker", 23: "action",
 	24: "next", 25: "recrimp", 26: "due", 27: "done", 28: "on", 29: "off", 30: "pass", 31: "scrap",
 	32: "unsure", 33: "lubricate", 34: "clean", 35: "teardown", 36: "unset", 37: "in", 38: "mm",
+	39: "inside", 40: "near-inside", 41: "near-outside", 42: "outside",
 }
 
 var wordNumber = func() map[string]uint64 {

@@ -53,10 +53,17 @@ func (r *Record) AppendJSON(b []byte) []byte {
 		b = strconv.AppendFloat(b, *r.Conformity, 'f', -1, 64)
 	}
 	b = length(b, `,"u_mm":`, r.U)
+	b = length(b, `,"guard_mm":`, r.Guard)
+	b = text(b, `,"zone":`, string(r.Zone))
+	b = text(b, `,"hint":`, r.Hint)
 	b = text(b, `,"for":`, r.For)
 	b = number(b, `,"change":`, r.Change)
 	b = length(b, `,"offset_mm":`, r.Offset)
 	b = length(b, `,"offset_u_mm":`, r.OffsetU)
+	b = count(b, `,"crimps":`, r.Crimps)
+	b = count(b, `,"set_ups":`, r.SetUps)
+	b = length(b, `,"aim_mm":`, r.Aim)
+	b = number(b, `,"advised":`, r.Advised)
 	b = text(b, `,"work":`, string(r.Work))
 	b = text(b, `,"state":`, r.State)
 	b = number(b, `,"strokes":`, r.Strokes)
@@ -75,7 +82,7 @@ func (r *Record) AppendJSON(b []byte) []byte {
 }
 
 // MarshalJSON is AppendJSON for encoding/json.
-func (r Record) MarshalJSON() ([]byte, error) { return r.AppendJSON(make([]byte, 0, 384)), nil }
+func (r Record) MarshalJSON() ([]byte, error) { return r.AppendJSON(make([]byte, 0, 512)), nil }
 
 // text appends a key, given with its comma and colon, and its value, as the
 // functions below it do; nothing for a value that is empty.

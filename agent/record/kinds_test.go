@@ -14,6 +14,7 @@ func examples() []Record {
 			Kind: Start, Order: "A-1001", Spec: "hs-08", Revision: "r3", Quantity: 6, Pieces: 2, Cage: "C-21", Operator: "kj",
 			Target: Ptr(1200 * crimp.Thousandth), Plus: Ptr(5 * crimp.Thousandth), Minus: Ptr(5 * crimp.Thousandth),
 			Unit: crimp.Inches, Nominal: Ptr(120), Recrimps: 1, Places: 3, Setting: Ptr(118),
+			Offset: Ptr(crimp.Length(76_200)), OffsetU: Ptr(crimp.Length(25_400)), SetUps: 6, Advised: Ptr(117),
 		},
 		{
 			Kind: Finish, Order: "A-1001", Spec: "hs-08", Quantity: 6, Pieces: 6, Cage: "C-21", Operator: "kj", Setting: Ptr(117),
@@ -32,12 +33,13 @@ func examples() []Record {
 		{
 			Kind: Verdict, Order: "A-1001", Piece: "A-1001/3", Crimp: 1, Outcome: crimp.Recrimp,
 			Mean: Ptr(crimp.Length(30_607_001)), Deviation: Ptr(crimp.Length(127_001)), Ovality: Ptr(crimp.Length(25_400)),
-			Readings: 3, Conformity: Ptr(0.4999), U: Ptr(crimp.Length(11_555)),
+			Readings: 3, Conformity: Ptr(0.4999), U: Ptr(crimp.Length(11_555)), Guard: Ptr(crimp.Length(19_006)), Zone: crimp.NearOutside,
+			Hint: "place 2 is 0.001in larger than the others",
 			Reason: "0.000001 mm over the upper limit: crimp again",
 		},
 		{
 			Kind: Correction, Order: "A-1001", Piece: "A-1001/3", Setting: Ptr(113), For: ForRecrimp, Change: Ptr(-5),
-			Offset: Ptr(crimp.Length(127_001)), OffsetU: Ptr(crimp.Length(25_400)), Reason: "from this piece's own mean",
+			Offset: Ptr(crimp.Length(127_001)), OffsetU: Ptr(crimp.Length(25_400)), Crimps: 3, SetUps: 6, Aim: Ptr(crimp.Length(6_350)), Reason: "from this piece's own mean",
 		},
 		{
 			Kind: Care, Cage: "C-21", Work: crimp.Lubricate, State: Due, Strokes: Ptr(50), Reason: "50 strokes since the last one",

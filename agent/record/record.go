@@ -113,11 +113,18 @@ type Record struct {
 	Readings   int           `json:"readings,omitempty"`     // how many
 	Conformity *float64      `json:"conformity,omitempty"`   // probability that the true diameter is within the limits, 0 to 1
 	U          *crimp.Length `json:"u_mm,omitempty"`         // standard uncertainty of the mean
+	Guard      *crimp.Length `json:"guard_mm,omitempty"`     // width of the guard band at each limit
+	Zone       crimp.Zone    `json:"zone,omitempty"`         // where the mean lies between what can be told and what cannot
+	Hint       string        `json:"hint,omitempty"`         // what the readings themselves give to think of
 
-	For     string        `json:"for,omitempty"`       // next or recrimp
-	Change  *int          `json:"change,omitempty"`    // counts, against the setting dialled
-	Offset  *crimp.Length `json:"offset_mm,omitempty"` // measured minus what the setting should give
-	OffsetU *crimp.Length `json:"offset_u_mm,omitempty"`
+	For     string        `json:"for,omitempty"`         // next or recrimp
+	Change  *int          `json:"change,omitempty"`      // counts, against the setting dialled
+	Offset  *crimp.Length `json:"offset_mm,omitempty"`   // measured minus what the setting should give
+	OffsetU *crimp.Length `json:"offset_u_mm,omitempty"` // standard uncertainty of the estimate
+	Crimps  int           `json:"crimps,omitempty"`      // first crimps of this set-up that it rests on
+	SetUps  int           `json:"set_ups,omitempty"`     // earlier set-ups of the cage that it rests on too
+	Aim     *crimp.Length `json:"aim_mm,omitempty"`      // above the target, where it is not the target
+	Advised *int          `json:"advised,omitempty"`     // setting for the first piece, known before it is measured
 
 	Work    crimp.Work `json:"work,omitempty"`
 	State   string     `json:"state,omitempty"`   // due or done; on or off
