@@ -36,7 +36,7 @@ func newDesk(t *testing.T, c *Clock) *desk {
 	t.Helper()
 	s, err := station.Open(&station.Memory{}, station.Rules{
 		Scale: crimp.Scale{Step: crimp.Thousandth, Highest: 999}, Model: crimp.Model{Noise: float64(crimp.Thousandth)},
-		Places: 3, Every: 1, Limit: 20 * crimp.Micrometre, Zero: crimp.Thousandth / 2,
+		Places: 3, Every: 1, Gauge: crimp.Gauge{Limit: 20 * crimp.Micrometre, Zero: crimp.Zero{Allowed: crimp.Thousandth / 2}},
 		Intervals: crimp.Intervals{Lubricate: 50, Teardown: 1000, Months: 6}, Specs: Specs(),
 	})
 	if err != nil {

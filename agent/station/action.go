@@ -108,9 +108,22 @@ func (s *Station) start(in Action) string {
 			s.leave(before, p, in.At, "the order went on to another spec")
 		}
 	}
+	spec.Places = places
+	if a, known := s.advise(&r, spec, s.foreknown(spec), setting); known {
+		r.Advised = record.Ptr(a.Setting)
+	}
 	s.emit(r)
 	s.checkCare(in.At)
 	return ""
+}
+
+// foreknown is what is known of a specification when an order is started with it:
+// what this set-up tells, or what earlier ones taught.
+func (s *Station) foreknown(spec crimp.Spec) *learned {
+	if l := s.state.Learned[spec.ID]; l != nil && s.state.Cage == spec.Cage {
+		return l
+	}
+	return s.newLearned(spec.Cage, spec.ID)
 }
 
 func (s *Station) set(in Action) string {

@@ -22,11 +22,12 @@ func (s *Station) apply(r record.Record) {
 		st.Setting = r.Setting
 		st.fresh()
 	case record.Load:
+		s.endSetUp()
 		st.Cage = r.Cage
 		st.cage(r.Cage, r.At)
 		st.Retract = false
-		st.newSetUp()
 		st.fresh()
+		s.openSetUp()
 	case record.Retract:
 		st.Retract = true
 	case record.Measure:
@@ -51,7 +52,8 @@ func (s *Station) apply(r record.Record) {
 		}
 		c.Done(r.Work, r.At)
 		if r.Work == crimp.Teardown && r.Cage == st.Cage {
-			st.newSetUp()
+			s.endSetUp()
+			s.openSetUp()
 		}
 	case record.Zero:
 		st.Zero = &fact{At: r.At, Value: *r.Value, OK: *r.OK}
@@ -76,11 +78,11 @@ func (st *state) fresh() {
 	}
 }
 
-// newSetUp forgets the offset: the cage was changed or taken apart.
-func (st *state) newSetUp() {
-	st.SetUp++
-	clear(st.Learned)
-	st.outdate()
+// openSetUp recalls what the loaded cage taught about the order in work.
+func (s *Station) openSetUp() {
+	if o := s.state.Order; o != nil && o.Spec.Cage == s.state.Cage {
+		s.learnedOf(o.Spec.ID)
+	}
 }
 
 // next is the standing advice for the next piece; nil: there is none.
@@ -124,10 +126,11 @@ func (s *Station) applyStart(r record.Record) {
 	st.Operator = r.Operator
 	st.outdate()
 	if st.Cage == "" {
+		s.endSetUp()
 		st.Cage = r.Cage
-		st.newSetUp()
 	}
 	st.cage(r.Cage, r.At)
+	s.openSetUp()
 }
 
 func (s *Station) applyStroke(r record.Record) {
@@ -215,17 +218,14 @@ func (s *Station) applyVerdict(r record.Record) {
 	if r.Mean == nil { // left unmeasured
 		return
 	}
+	s.note(r, o, hit)
 	if p == o.latest() {
 		o.Skipped = 0
 	}
 	if r.Crimp == 1 && hit.SetUp == st.SetUp {
-		l := st.Learned[o.Spec.ID]
-		if l == nil {
-			l = &learned{}
-			st.Learned[o.Spec.ID] = l
-		}
+		l := s.learnedOf(o.Spec.ID)
 		l.drop(r.Piece)
-		l.add(s.rules.Model, observation{Piece: r.Piece, Offset: s.offset(o, hit), Stroke: hit.Stroke})
+		l.add(l.model(s.rules.Model), observation{Piece: r.Piece, Offset: s.offset(o, hit), Stroke: hit.Stroke})
 	}
 }
 

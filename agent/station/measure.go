@@ -127,4 +127,3 @@ func VerdictRecord(v crimp.Verdict, guard float64) record.Record {
 	}
 	return r
 }
-

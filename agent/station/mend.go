@@ -151,6 +151,7 @@ func (s *Station) unjudge(o *order, p *piece) {
 // and takes a first crimp out of the offset's estimate.
 func (s *Station) reopen(o *order, p *piece) {
 	st := &s.state
+	delete(s.judged, judgedKey{o.id(p.N), len(p.Shots)})
 	if l := st.Last; l != nil && l.Verdict.Piece == o.id(p.N) && l.Verdict.Crimp == len(p.Shots) {
 		st.Last = nil // what was withdrawn is not shown any more; that of the crimp before stands
 	}

@@ -24,9 +24,10 @@ type state struct {
 	Setting  *int                   `json:"setting,omitempty"`  // dialled, as told
 	Operator string                 `json:"operator,omitempty"` // as told with the latest order
 	Cages    map[string]*crimp.Cage `json:"cages"`
-	Learned  map[string]*learned    `json:"learned"` // of this set-up, by spec
+	Learned  map[string]*learned    `json:"learned"` // of this set-up, by spec of the loaded cage
 	Order    *order                 `json:"order,omitempty"`
 	Aside    map[string]*order      `json:"-"` // left since the latest snapshot, by id
+	Lessons  lessonsByID            `json:"-"` // learned since the latest snapshot
 	Strokes  []strokeRef            `json:"strokes,omitempty"`
 	Taken    []takenRef             `json:"taken,omitempty"`
 	Retract  bool                   `json:"retract,omitempty"` // fully retracted since the last stroke or load
@@ -34,6 +35,9 @@ type state struct {
 	Zero     *fact                  `json:"zero,omitempty"` // latest reading of closed jaws
 	Last     *last                  `json:"last,omitempty"`
 }
+
+// lessonsByID are what set-ups taught, by lessonsID.
+type lessonsByID map[string][]crimp.Lesson
 
 // fact is something that holds since a time.
 type fact struct {
@@ -113,6 +117,7 @@ func newState() state {
 		Cages:   map[string]*crimp.Cage{},
 		Learned: map[string]*learned{},
 		Aside:   map[string]*order{},
+		Lessons: lessonsByID{},
 		Faults:  map[record.Source]fact{},
 	}
 }

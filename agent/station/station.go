@@ -19,7 +19,7 @@ import (
 type Batch struct {
 	Records []record.Record
 	State   []byte            // folded up to the last record; nil: no snapshot this time
-	Orders  map[string][]byte // with State: the orders that left it, by id
+	Orders  map[string][]byte // with State: the orders that left it, by id, and what cages taught
 }
 
 // Log keeps records.
@@ -38,14 +38,14 @@ type Log interface {
 type Rules struct {
 	Scale      crimp.Scale
 	Model      crimp.Model
+	Learn      bool // earlier set-ups of a cage teach about the next one
+	Costs      crimp.Costs
 	Hold       crimp.Length // dead band of the correction
 	Judge      crimp.Rules
-	Places     int // readings that make a verdict, unless the spec says otherwise
-	Every      int // judge every Nth piece
-	U          crimp.Length
-	Limit      crimp.Length // the caliper's permissible error
-	Step       crimp.Length // the caliper's last digit, where a reading does not tell
-	Zero       crimp.Length // largest reading of closed jaws that is still good
+	Places     int          // readings that make a verdict, unless the spec says otherwise
+	Every      int          // judge every Nth piece
+	U          crimp.Length // standard uncertainty of a mean; 0: by Gauge
+	Gauge      crimp.Gauge  // its Zero.Allowed is the largest reading of closed jaws that is still good
 	Intervals  crimp.Intervals
 	Specs      []crimp.Spec
 	SnapEvery  int // records between two snapshots; 0: DefaultSnapEvery
@@ -61,9 +61,10 @@ type Station struct {
 	log     Log
 	state   state
 	specs   map[string]crimp.Spec
-	snapped uint64          // seq of the latest snapshot
-	pending []record.Record // made and applied, not yet kept
-	broken  error           // the log could not be read in the middle of an input
+	snapped uint64               // seq of the latest snapshot
+	pending []record.Record      // made and applied, not yet kept
+	broken  error                // the log could not be read in the middle of an input
+	judged  map[judgedKey]Judged // for a History; nil in a station at work
 }
 
 // Open folds what the log holds into a station.
@@ -110,6 +111,7 @@ func (s *Station) Do(inputs ...Input) ([]record.Record, error) {
 	if batch.State != nil {
 		s.snapped = s.state.Seq
 		clear(s.state.Aside)
+		clear(s.state.Lessons)
 	}
 	return s.pending, nil
 }
@@ -190,7 +192,12 @@ func (s *Station) snapshot(b *Batch) error {
 		return fmt.Errorf("write the state: %w", err)
 	}
 	b.State = state
-	b.Orders = make(map[string][]byte, len(s.state.Aside))
+	b.Orders = make(map[string][]byte, len(s.state.Aside)+len(s.state.Lessons))
+	for id, lessons := range s.state.Lessons {
+		if b.Orders[id], err = json.Marshal(lessons); err != nil {
+			return fmt.Errorf("write what a cage taught: %w", err)
+		}
+	}
 	for id, o := range s.state.Aside {
 		if b.Orders[id], err = json.Marshal(o); err != nil {
 			return fmt.Errorf("write order %s: %w", id, err)

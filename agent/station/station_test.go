@@ -34,7 +34,7 @@ func shopRules() Rules {
 		Scale:  crimp.Scale{Step: crimp.Thousandth, Highest: 999},
 		Model:  crimp.Model{Noise: float64(crimp.Thousandth)},
 		Places: 3, Every: 1,
-		Limit: inch("0.02mm"), Zero: inch("0.0005in"),
+		Gauge:     crimp.Gauge{Limit: inch("0.02mm"), Zero: crimp.Zero{Allowed: inch("0.0005in")}},
 		Intervals: crimp.Intervals{Lubricate: 50, Teardown: 1000, Months: 6},
 		Specs: []crimp.Spec{
 			{ID: "hs-08", Cage: "C-21", Unit: crimp.Inches, Diameter: inch("1.200in"), Plus: inch("0.005in"), Minus: inch("0.005in"), Setting: 120, Recrimps: 1},
@@ -372,7 +372,7 @@ func TestStrokeWithoutOrder(t *testing.T) {
 // and compares the states.
 func TestFoldEqualsLived(t *testing.T) {
 	for seed := range 60 {
-		b := newBench(t, func(r *Rules) { r.SnapEvery = 7 + seed%5; r.Every = 1 + seed%3 })
+		b := newBench(t, func(r *Rules) { r.SnapEvery = 7 + seed%5; r.Every = 1 + seed%3; r.Learn = true })
 		random(b, uint64(seed), 400, func() {
 			again, err := Open(b.log, b.s.rules)
 			if err != nil {
@@ -382,6 +382,12 @@ func TestFoldEqualsLived(t *testing.T) {
 			got, _ := json.Marshal(&again.state)
 			if string(got) != string(want) {
 				t.Fatalf("seed %d, record %d: folded\n%s\nlived\n%s", seed, b.s.Seq(), got, want)
+			}
+			for _, spec := range b.s.rules.Specs {
+				want, got := b.s.lessons(spec.Cage, spec.ID), again.lessons(spec.Cage, spec.ID)
+				if fmt.Sprint(got) != fmt.Sprint(want) {
+					t.Fatalf("seed %d, record %d: %s taught\n%v folded\n%v lived", seed, b.s.Seq(), spec.Cage, got, want)
+				}
 			}
 		})
 	}

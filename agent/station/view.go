@@ -19,6 +19,7 @@ type View struct {
 	Verdict  *record.Record
 	Next     *record.Record // the correction for the next piece
 	Recrimp  *record.Record // the correction for crimping the same piece again
+	Opening  *record.Record // advice for the first piece, in the form of a correction that is not kept
 	Zero     *ZeroView
 	Faults   map[record.Source]string
 }
@@ -78,6 +79,7 @@ func (s *Station) View() View {
 	}
 	if st.Order != nil {
 		v.Order = st.Order.view()
+		v.Opening = s.opening()
 	}
 	return v
 }

@@ -1,0 +1,189 @@
+package station
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"benchtally/agent/crimp"
+	"benchtally/agent/record"
+)
+
+// piece crimps a piece and reads it in three places, all alike.
+func (b *bench) piece(value string) *bench { return b.stroke().read(value, value, value) }
+
+// next is the latest advice for the next piece.
+func (b *bench) next() record.Record {
+	b.t.Helper()
+	r := b.s.state.next()
+	if r == nil {
+		b.t.Fatal("there is no advice")
+	}
+	return *r
+}
+
+func (b *bench) start(order string, setting int) *bench {
+	return b.act(Action{Do: DoStart, Order: order, Spec: "hs-08", Quantity: 9, Setting: record.Ptr(setting)})
+}
+
+func (b *bench) load() *bench { return b.act(Action{Do: DoLoad, Cage: "C-21"}) }
+
+// setUps makes set-ups of three pieces that come out 0.003in large, give or take
+// 0.001in from set-up to set-up.
+func (b *bench) setUps(n int) *bench {
+	for i := range n {
+		b.start(fmt.Sprintf("A-%d", 100+i), 120)
+		for range 3 {
+			b.piece([]string{"1.2030", "1.2020", "1.2040"}[i%3])
+		}
+		b.act(Action{Do: DoFinish}).load()
+	}
+	return b
+}
+
+func learning(r *Rules) { r.Learn = true; r.SnapEvery = 20 }
+
+// TestEarlierSetUpsTeach: after five set-ups the sixth knows what to expect, and
+// says so before its first piece.
+func TestEarlierSetUpsTeach(t *testing.T) {
+	b := newBench(t, learning).setUps(4).start("B-1", 120)
+	if r := b.got[0]; r.Advised != nil || b.s.View().Opening != nil {
+		t.Fatalf("four set-ups advise %v", *r.Advised)
+	}
+	b.piece("1.2030").piece("1.2030").piece("1.2030").act(Action{Do: DoFinish}).load().start("B-2", 120)
+	r := b.got[0]
+	if r.Advised == nil || *r.Advised != 117 || r.SetUps != 5 || *r.Offset != 76_200 {
+		t.Fatalf("five set-ups advise %s", r.AppendJSON(nil))
+	}
+	// First offsets of 3, 2, 4, 3 and 3 thousandths: their mean is 3, their
+	// variance 0.5, that of a further one 0.5 · 1.2 · 2.
+	if want := math.Round(math.Sqrt(0.5*1.2*2) * 25_400); float64(*r.OffsetU) != want {
+		t.Errorf("give or take %v nm, want %v", *r.OffsetU, want)
+	}
+	if want := "crimps come out 0.0030 in large ± 0.0022 in (the last 5 set-ups of this cage)"; r.Reason != want {
+		t.Errorf("reason %q, want %q", r.Reason, want)
+	}
+	open := b.s.View().Opening
+	if open == nil || *open.Setting != 117 || *open.Change != -3 || open.Reason != r.Reason {
+		t.Fatalf("the view advises %+v", open)
+	}
+	b.act(Action{Do: DoSet, Setting: record.Ptr(117)}).piece("1.1990")
+	if b.s.View().Opening != nil {
+		t.Error("the first advice stands beside that of the first piece")
+	}
+	// The piece, set to 117, says 2, what was expected 3: weighed by 1/(1+σ²/σ0²).
+	k := 1 / (1 + 1/(0.5*1.2*2))
+	c := b.next()
+	if want := math.Round((3 - k) * 25_400); float64(*c.Offset) != want || c.Crimps != 1 || c.SetUps != 5 {
+		t.Errorf("%s, want an offset of %v nm", c.AppendJSON(nil), want)
+	}
+	if *c.Change != 1 || !strings.HasSuffix(c.Reason, "(one first crimp and the last 5 set-ups of this cage)") {
+		t.Errorf("reason %q", c.Reason)
+	}
+}
+
+// TestLearnedPriorIsDoubted: a set-up unlike the ones before is taken as it is.
+func TestLearnedPriorIsDoubted(t *testing.T) {
+	b := newBench(t, learning).setUps(6).start("B-1", 120).piece("1.2350")
+	if c := b.next(); *c.Setting != 85 || c.SetUps != 0 || *c.Offset != 35*crimp.Thousandth {
+		t.Errorf("%s, want all of the 0.035in", c.AppendJSON(nil))
+	}
+}
+
+// TestNothingIsLearnedWhenTold: learn = off, and the harmonic rule stays.
+func TestNothingIsLearnedWhenTold(t *testing.T) {
+	b := newBench(t, func(r *Rules) { r.SnapEvery = 20 }).setUps(8).start("B-1", 120).piece("1.2050")
+	if c := b.next(); *c.Setting != 115 || c.SetUps != 0 || c.Crimps != 1 {
+		t.Errorf("%s", c.AppendJSON(nil))
+	}
+}
+
+// TestAnotherOrderGoesOnWithTheSetUp: nothing was changed at the cage, so what
+// is known of the offset stands for the next order too.
+func TestAnotherOrderGoesOnWithTheSetUp(t *testing.T) {
+	b := newBench(t).start("A-1", 120).piece("1.2030").piece("1.2010").start("A-2", 120)
+	if r := b.got[0]; r.Advised == nil || *r.Advised != 118 || r.Crimps != 2 || r.SetUps != 0 {
+		t.Fatalf("%s, want the mean of both pieces", r.AppendJSON(nil))
+	}
+	b.load()
+	if b.s.View().Opening != nil {
+		t.Error("a set-up that was ended still advises")
+	}
+}
+
+// TestLessonsSurviveRestarts: they are kept beside the snapshots, and folded.
+func TestLessonsSurviveRestarts(t *testing.T) {
+	for _, every := range []int{1, 7, 50, 10_000} {
+		b := newBench(t, learning, func(r *Rules) { r.SnapEvery = every })
+		for range 6 {
+			b.setUps(1)
+			again, err := Open(b.log, b.s.rules)
+			if err != nil {
+				t.Fatal(err)
+			}
+			b.s = again
+		}
+		if b.start("B-1", 120); b.got[0].SetUps != 6 {
+			t.Errorf("a snapshot every %d: %s, want 6 set-ups", every, b.got[0].AppendJSON(nil))
+		}
+	}
+}
+
+// TestAWithdrawnPieceTeachesNothing.
+func TestAWithdrawnPieceTeachesNothing(t *testing.T) {
+	b := newBench(t, learning).start("A-1", 120).piece("1.2030").piece("1.2030").piece("1.2030").piece("1.2900")
+	b.act(Action{Do: DoUndo}).act(Action{Do: DoFinish}).load()
+	lessons := b.s.lessons("C-21", "hs-08")
+	if len(lessons) != 1 || lessons[0].N != 3 || lessons[0].First != 76_200 {
+		t.Errorf("lessons %+v, want three pieces of 0.003in", lessons)
+	}
+}
+
+// TestAim: with costs told the advice is beside the target, and says why.
+func TestAim(t *testing.T) {
+	b := newBench(t, func(r *Rules) { r.Costs = crimp.Costs{Shape: crimp.Linear, Scrap: 3, Stroke: 1} }).start("A-1", 120).piece("1.2000")
+	c := b.next()
+	// After one piece the next scatters by √2 thousandths about it; Φ⁻¹(3/4) of it.
+	if want := math.Round(0.6744897501960817 * math.Sqrt2 * 25_400); c.Aim == nil || float64(*c.Aim) != want {
+		t.Fatalf("%s, want an aim of %v nm", c.AppendJSON(nil), want)
+	}
+	if *c.Setting != 121 || *c.Change != 1 {
+		t.Errorf("setting %d, want 121", *c.Setting)
+	}
+	if want := "crimps come out as the setting says ± 0.0020 in (one first crimp); aim 0.0010 in high: an undersize end is scrap"; c.Reason != want {
+		t.Errorf("reason %q, want %q", c.Reason, want)
+	}
+}
+
+// TestGuardedAim: the aim stays inside the guard bands.
+func TestGuardedAim(t *testing.T) {
+	b := newBench(t, func(r *Rules) {
+		r.Costs = crimp.Costs{Shape: crimp.Linear, Scrap: 1e6, Stroke: 1}
+		r.Judge.Confidence, r.U = 0.95, 2*crimp.Thousandth
+	}).start("A-1", 120).piece("1.2000")
+	z := 1.6448536269514722 // one-sided 95 % quantile of the normal distribution
+	if c, want := b.next(), math.Round((5-2*z)*25_400); float64(*c.Aim) != want {
+		t.Errorf("aim %v nm, want %v", *c.Aim, want)
+	}
+}
+
+// TestZeroIsNotAveragedAway: the shift seen with the jaws closed counts whole,
+// however many readings there are.
+func TestZeroIsNotAveragedAway(t *testing.T) {
+	b := newBench(t).start("A-1", 120)
+	u := func() float64 { return float64(*b.s.state.Last.Verdict.U) }
+	b.piece("1.2000")
+	// 0.02mm/√3, 0.0005in/√12 and 0.0005in/√3 for a zero that was not looked at.
+	if want := math.Sqrt(20_000*20_000/3 + 12_700*12_700/12.0 + 12_700*12_700/3.0); math.Abs(u()-want) > 1 {
+		t.Errorf("u %v nm, want %v", u(), want)
+	}
+	b.read("0.0005").piece("1.2000")
+	if want := math.Sqrt(20_000*20_000/3 + 12_700*12_700/12.0 + 12_700*12_700*(1+1/12.0)); math.Abs(u()-want) > 1 {
+		t.Errorf("u %v nm, want %v", u(), want)
+	}
+	b.read("0.0000").piece("1.2000")
+	if want := math.Sqrt(20_000*20_000/3 + 2*12_700*12_700/12.0); math.Abs(u()-want) > 1 {
+		t.Errorf("u %v nm, want %v", u(), want)
+	}
+}
