@@ -232,13 +232,19 @@ func note(v station.View) string {
 		return upper(r.Reason)
 	case r == nil && v.Order != nil && v.Verdict != nil && v.Verdict.Order == v.Order.ID && v.Verdict.Mean == nil:
 		return fmt.Sprintf("Piece %d %s", pieceNumber(v.Verdict.Piece), v.Verdict.Reason)
-	case r != nil && v.Next != nil && v.Next.Reason != "":
-		return upper(v.Next.Reason)
+	case r != nil && r.Hint != "":
+		return upper(r.Hint)
 	}
 	for _, c := range v.Care {
 		if over := c.Strokes - c.Limit; c.Work == crimp.Lubricate && c.Due && over > 0 {
 			return fmt.Sprintf("Lubrication of cage %s is %d strokes over", v.Cage, over)
 		}
+	}
+	switch {
+	case r != nil && v.Next != nil && v.Next.Reason != "":
+		return upper(v.Next.Reason)
+	case r == nil && v.Opening != nil && v.Order.Pieces == 0:
+		return upper(v.Opening.Reason)
 	}
 	return ""
 }

@@ -130,6 +130,8 @@ func advised(v station.View) *int {
 		return nil
 	case v.Next != nil && v.Next.Order == o.ID:
 		return v.Next.Setting
+	case v.Opening != nil:
+		return v.Opening.Setting
 	}
 	return nil
 }

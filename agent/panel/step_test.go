@@ -82,9 +82,22 @@ func TestNextStepWithoutAdvice(t *testing.T) {
 // What was advised for another order is no advice for this one.
 func TestAdviceOfAnotherOrder(t *testing.T) {
 	p := newShop(t).start(6).stroke().read("1.2010", "1.2020", "1.2000")
+	p.act(station.Action{Do: station.DoLoad, Cage: "C-21"}) // a new set-up
 	p.act(station.Action{Do: station.DoStart, Order: "A-1002", Spec: "hs-08", Quantity: 2, Setting: record.Ptr(121)})
 	if got, want := nextStep(p.snapshot()), "Stroke: piece 1"; got != want {
 		t.Errorf("got %q, want %q", got, want)
+	}
+}
+
+// What this set-up taught holds for the next order too.
+func TestAdviceBeforeTheFirstPiece(t *testing.T) {
+	p := newShop(t).start(6).stroke().read("1.2010", "1.2020", "1.2000")
+	p.act(station.Action{Do: station.DoStart, Order: "A-1002", Spec: "hs-08", Quantity: 2, Setting: record.Ptr(121)})
+	if got, want := nextStep(p.snapshot()), "Set 119, then stroke: piece 1"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	if got, want := note(p.snapshot().View), "Crimps come out 0.0010 in large ± 0.0020 in (one first crimp)"; got != want {
+		t.Errorf("note %q, want %q", got, want)
 	}
 }
 
