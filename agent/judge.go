@@ -85,7 +85,7 @@ func (c *judgeCommand) Run(e env) error {
 		out.Reason += outOfReach(a, scale)
 	}
 	first := crimp.Model{Noise: 1}.Update(crimp.Estimate{}, float64(v.Deviation), 1)
-	next := scale.Next(first, c.Setting, c.Setting, 0)
+	next := scale.Next(first, 0, c.Setting, c.Setting, 0)
 	if out.Next = next.Setting; out.Recrimp == nil {
 		out.Reason += outOfReach(next, scale)
 	}

@@ -81,9 +81,16 @@ type lastState struct {
 	Ovality   *crimp.Length `json:"ovality_mm,omitempty"`
 	Crimp     int           `json:"crimp,omitempty"`
 	Reason    string        `json:"reason,omitempty"`
+	U         *crimp.Length `json:"u_mm,omitempty"`
+	Conform   *float64      `json:"conformity,omitempty"`
+	Zone      crimp.Zone    `json:"zone,omitempty"`
 	Recrimp   *int          `json:"recrimp_setting,omitempty"`
 	Next      *int          `json:"next_setting,omitempty"`
 	Change    *int          `json:"change,omitempty"`
+	Offset    *crimp.Length `json:"offset_mm,omitempty"`
+	OffsetU   *crimp.Length `json:"offset_u_mm,omitempty"`
+	Aim       *crimp.Length `json:"aim_mm,omitempty"`
+	Why       string        `json:"why,omitempty"` // the advice is what it is
 }
 
 // healthState is how the devices stand: <base>/state/health. A device that works
@@ -198,12 +205,14 @@ func lastOf(s panel.Snapshot) lastState {
 	l := lastState{
 		Time: v.At.Format(record.TimeLayout), Piece: v.Piece, Outcome: v.Outcome, Mean: v.Mean,
 		Deviation: v.Deviation, Ovality: v.Ovality, Crimp: v.Crimp, Reason: v.Reason,
+		U: v.U, Conform: v.Conformity, Zone: v.Zone,
 	}
 	if r := s.View.Recrimp; r != nil {
 		l.Recrimp = r.Setting
 	}
 	if n := s.View.Next; n != nil {
 		l.Next, l.Change = n.Setting, n.Change
+		l.Offset, l.OffsetU, l.Aim, l.Why = n.Offset, n.OffsetU, n.Aim, n.Reason
 	}
 	return l
 }

@@ -12,7 +12,7 @@ func tell(r record.Record) string {
 	switch r.Kind {
 	case record.Start:
 		return fmt.Sprintf("order %s started with %s", r.Order, r.Spec) + some(", revision %s", r.Revision) +
-			fmt.Sprintf(": %s, cage %s, setting %s", plural(r.Quantity, "piece"), r.Cage, dial(r.Setting)) + some(", operator %s", r.Operator)
+			fmt.Sprintf(": %s, cage %s, setting %s", plural(r.Quantity, "piece"), r.Cage, dial(r.Setting)) + some(", operator %s", r.Operator) + tellAdvised(r)
 	case record.Finish:
 		return fmt.Sprintf("order %s finished or set aside after %s", r.Order, plural(r.Pieces, "piece"))
 	case record.Set:
@@ -86,7 +86,7 @@ func tellVerdict(r record.Record) string {
 	if r.Outcome != crimp.Pass {
 		s += some(" (%s)", r.Reason)
 	}
-	return s
+	return s + some("; %s", r.Hint)
 }
 
 func tellCorrection(r record.Record) string {
@@ -98,6 +98,14 @@ func tellCorrection(r record.Record) string {
 	default:
 		return fmt.Sprintf("set %s for the next piece (%+d)", dial(r.Setting), number(r.Change)) + some(" (%s)", r.Reason)
 	}
+}
+
+// tellAdvised says what was advised for the first piece of an order.
+func tellAdvised(r record.Record) string {
+	if r.Advised == nil {
+		return ""
+	}
+	return fmt.Sprintf("; advised %s", dial(r.Advised)) + some(" (%s)", r.Reason)
 }
 
 func work(w crimp.Work) string {
