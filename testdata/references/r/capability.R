@@ -12,7 +12,7 @@ cpl <- (m - lower) / (3 * s); cpu <- (upper - m) / (3 * s); cpk <- min(cpl, cpu)
 half <- qnorm(0.975) * sqrt(1 / (9 * n) + cpk^2 / (2 * (n - 1)))
 bound <- function(index) {
   t <- 3 * sqrt(n) * index
-  uniroot(function(ncp) pt(t, n - 1, ncp) - 0.95, c(t - 20, t + 20), tol = 1e-13)$root / (3 * sqrt(n))
+  uniroot(function(ncp) pt(t, n - 1, ncp) - 0.95, c(t - 20, t + 20), extendInt = "downX", tol = 1e-13)$root / (3 * sqrt(n))
 }
 within <- mean(abs(diff(y))) * sqrt(pi) / 2
 say("mean", m); say("sd", s); say("cp", cp); say("cpk", cpk); say("cpl", cpl); say("cpu", cpu)
