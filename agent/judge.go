@@ -8,22 +8,36 @@ import (
 	"strings"
 
 	"benchtally/agent/crimp"
+	"benchtally/agent/record"
 )
 
-// judgeCommand judges one crimp from the command line.
+// judgeCommand judges one crimp from the command line, or kept ones anew.
 type judgeCommand struct {
-	Target     lengthFlag   `required:"" placeholder:"LENGTH" help:"Crimp diameter of the specification, such as 1.200in or 30.48mm."`
-	Plus       lengthFlag   `required:"" placeholder:"LENGTH" help:"Allowed above the target."`
-	Minus      lengthFlag   `required:"" placeholder:"LENGTH" help:"Allowed below the target."`
-	Setting    int          `required:"" placeholder:"N" help:"Setting of this crimp, 0 to 999."`
+	keptFlags
+	Piece string `placeholder:"ID" help:"Of this piece, <order>/<n>."`
+
+	Target     *lengthFlag  `placeholder:"LENGTH" help:"Crimp diameter of the specification, such as 1.200in or 30.48mm."`
+	Plus       *lengthFlag  `placeholder:"LENGTH" help:"Allowed above the target."`
+	Minus      *lengthFlag  `placeholder:"LENGTH" help:"Allowed below the target."`
+	Setting    *int         `placeholder:"N" help:"Setting of this crimp, 0 to 999."`
 	Recrimps   int          `default:"0" placeholder:"N" help:"How often the maker's sheet still allows this end to be crimped again; ${default}."`
 	U          lengthFlag   `name:"u" placeholder:"LENGTH" help:"Standard uncertainty of the mean."`
-	Confidence float64      `placeholder:"P" help:"Conformance probability to prove, such as 0.95: narrows the limits by a guard band (ISO 14253-1)."`
+	Confidence *float64     `placeholder:"P" help:"Conformance probability to prove, such as 0.95: narrows the limits by a guard band (ISO 14253-1)."`
 	Ovality    lengthFlag   `placeholder:"LENGTH" help:"Limit of largest minus smallest reading."`
 	Step       lengthFlag   `default:"0.001in" placeholder:"LENGTH" help:"Diameter change per count of the setting; ${default}."`
 	Smaller    bool         `help:"A larger setting makes the crimp smaller at this press."`
+	Noise      lengthFlag   `default:"0.001in" placeholder:"LENGTH" help:"Standard deviation from piece to piece, for the aim; ${default}."`
+	ScrapCost  float64      `placeholder:"X" help:"Cost of an undersize end: with --stroke-cost, the aim of the next setting moves to the cheaper side."`
+	StrokeCost float64      `placeholder:"X" help:"Cost of a second stroke on an oversize end."`
+	CostShape  string       `default:"limits" enum:"limits,linear,quadratic" placeholder:"SHAPE" help:"How a cost grows with the deviation: limits, linear or quadratic; ${default}."`
 	JSON       bool         `name:"json" help:"The answer is JSON in any case."`
-	Readings   []lengthFlag `arg:"" name:"reading" help:"Readings of this crimp, each with its unit."`
+	Readings   []lengthFlag `arg:"" optional:"" name:"reading" help:"Readings of this crimp, each with its unit."`
+}
+
+// Help is what the command's help says in front of the flags.
+func (*judgeCommand) Help() string {
+	return `With readings: one crimp, by --target, --plus, --minus and --setting.
+Without: the crimps in the records chosen, one a line, by the specification that was kept with each. --u, --confidence and --ovality then take the place of what was configured: "what would a guard band have said?"`
 }
 
 // lengthFlag is a length on the command line, and the unit it was written in.
@@ -44,7 +58,9 @@ func (l *lengthFlag) UnmarshalText(b []byte) (err error) {
 
 // judged is the answer: the verdict's keys and the settings.
 type judged struct {
+	Piece      string        `json:"piece,omitempty"`
 	Outcome    crimp.Outcome `json:"outcome"`
+	Was        crimp.Outcome `json:"was,omitempty"` // as it was judged at the bench
 	Mean       crimp.Length  `json:"mean_mm"`
 	Deviation  crimp.Length  `json:"deviation_mm"`
 	Ovality    crimp.Length  `json:"ovality_mm"`
@@ -53,15 +69,41 @@ type judged struct {
 	Reason     string        `json:"reason"`
 	Conformity *float64      `json:"conformity,omitempty"`
 	U          *crimp.Length `json:"u_mm,omitempty"`
+	Guard      *crimp.Length `json:"guard_mm,omitempty"`
+	Zone       crimp.Zone    `json:"zone,omitempty"`
+	Hint       string        `json:"hint,omitempty"`
 	Recrimp    *int          `json:"recrimp_setting,omitempty"`
-	Next       int           `json:"next_setting"`
+	Next       *int          `json:"next_setting,omitempty"`
+	Aim        *crimp.Length `json:"aim_mm,omitempty"`
+}
+
+func newJudged(v crimp.Verdict, rules crimp.Rules) judged {
+	out := judged{
+		Outcome: v.Outcome, Mean: v.Mean, Deviation: v.Deviation, Ovality: v.Ovality,
+		Readings: v.Readings, Crimp: v.Crimp, Reason: v.Reason, Zone: v.Zone, Hint: v.Hint,
+	}
+	if !math.IsNaN(v.Conformity) {
+		out.Conformity, out.U = &v.Conformity, record.Ptr(crimp.Length(math.Round(v.U)))
+	}
+	if guard := rules.Guard(v.U); guard > 0 {
+		out.Guard = record.Ptr(crimp.Length(math.Round(guard)))
+	}
+	return out
 }
 
 // Run prints the judgement as JSON.
 func (c *judgeCommand) Run(e env) error {
+	if len(c.Readings) == 0 {
+		return c.kept(e)
+	}
+	for _, err := range []error{c.alone("this crimp"), c.noPiece(), c.complete()} {
+		if err != nil {
+			return err
+		}
+	}
 	spec := crimp.Spec{
 		Diameter: c.Target.Length, Plus: c.Plus.Length, Minus: c.Minus.Length,
-		Setting: c.Setting, Recrimps: c.Recrimps, Unit: c.Target.unit,
+		Setting: *c.Setting, Recrimps: c.Recrimps, Unit: c.Target.unit,
 	}
 	scale := crimp.Scale{Step: c.Step.Length, Smaller: c.Smaller, Lowest: 0, Highest: 999}
 	if err := c.check(spec, scale); err != nil {
@@ -71,27 +113,76 @@ func (c *judgeCommand) Run(e env) error {
 	for i, r := range c.Readings {
 		readings[i] = r.Length
 	}
-	v := crimp.Judge(spec, readings, 1, float64(c.U.Length), crimp.Rules{Ovality: c.Ovality.Length, Confidence: c.Confidence})
-	out := judged{
-		Outcome: v.Outcome, Mean: v.Mean, Deviation: v.Deviation, Ovality: v.Ovality,
-		Readings: v.Readings, Crimp: v.Crimp, Reason: v.Reason,
+	rules := crimp.Rules{Ovality: c.Ovality.Length}
+	if c.Confidence != nil {
+		rules.Confidence = *c.Confidence
 	}
-	if !math.IsNaN(v.Conformity) {
-		out.Conformity, out.U = &v.Conformity, &c.U.Length
-	}
+	v := crimp.Judge(spec, readings, 1, float64(c.U.Length), rules)
+	out := newJudged(v, rules)
 	if v.Outcome == crimp.Recrimp {
-		a := scale.Again(v.Deviation, c.Setting, c.Setting)
+		a := scale.Again(v.Deviation, *c.Setting, *c.Setting)
 		out.Recrimp = &a.Setting
 		out.Reason += outOfReach(a, scale)
 	}
-	first := crimp.Model{Noise: 1}.Update(crimp.Estimate{}, float64(v.Deviation), 1)
-	next := scale.Next(first, 0, c.Setting, c.Setting, 0)
-	if out.Next = next.Setting; out.Recrimp == nil {
+	m := crimp.Model{Noise: float64(c.Noise.Length)}
+	first := m.Update(crimp.Estimate{}, float64(v.Deviation), 1)
+	costs := crimp.Costs{Shape: crimp.Shape(c.CostShape), Scrap: c.ScrapCost, Stroke: c.StrokeCost}
+	aim := math.Round(costs.Aim(spec, m.Predict(first), rules.Guard(v.U)))
+	if aim != 0 {
+		out.Aim = record.Ptr(crimp.Length(aim))
+	}
+	next := scale.Next(first, aim, *c.Setting, *c.Setting, 0)
+	if out.Next = &next.Setting; out.Recrimp == nil {
 		out.Reason += outOfReach(next, scale)
 	}
+	return writeJSON(e, out)
+}
+
+// kept judges the crimps in the records anew.
+func (c *judgeCommand) kept(e env) error {
+	if c.Target != nil || c.Plus != nil || c.Minus != nil || c.Setting != nil {
+		return invalid{errors.New(`no readings: write them behind the flags, such as "1.2010in 1.2005in 1.2000in"`)}
+	}
+	if err := c.check(crimp.Spec{Diameter: 1}, crimp.Scale{Step: 1}); err != nil {
+		return invalid{err}
+	}
+	crimps, cfg, err := c.judged(e, 0)
+	if err != nil {
+		return err
+	}
+	rules := stationRules(cfg).Judge
+	if c.Confidence != nil {
+		rules.Confidence = *c.Confidence
+	}
+	if c.Ovality.Length > 0 {
+		rules.Ovality = c.Ovality.Length
+	}
+	found := false
+	for _, j := range crimps {
+		if c.Piece != "" && j.Piece != c.Piece {
+			continue
+		}
+		found = true
+		u := j.U
+		if c.U.Length > 0 {
+			u = c.U.Length
+		}
+		out := newJudged(crimp.Judge(j.Spec, j.Readings, j.Crimp, float64(u), rules), rules)
+		out.Piece, out.Was = j.Piece, j.Outcome
+		if err := writeJSON(e, out); err != nil {
+			return err
+		}
+	}
+	if !found {
+		return invalid{fmt.Errorf("no measured crimp of piece %s is in the records chosen", c.Piece)}
+	}
+	return nil
+}
+
+func writeJSON(e env, v any) error {
 	enc := json.NewEncoder(e.stdout)
 	enc.SetEscapeHTML(false)
-	return enc.Encode(out)
+	return enc.Encode(v)
 }
 
 // outOfReach says that a setting is only the nearest that can be dialled.
@@ -100,6 +191,31 @@ func outOfReach(a crimp.Advice, s crimp.Scale) string {
 		return ""
 	}
 	return fmt.Sprintf("; the target is out of reach: the setting goes from %s to %s", crimp.Dial(s.Lowest), crimp.Dial(s.Highest))
+}
+
+// noPiece is a fault when a kept piece is named beside readings.
+func (c *judgeCommand) noPiece() error {
+	if c.Piece != "" {
+		return invalid{errors.New("--piece chooses kept crimps: leave the readings out, or the flag")}
+	}
+	return nil
+}
+
+// complete says what a crimp with readings lacks.
+func (c *judgeCommand) complete() error {
+	var missing []string
+	for _, f := range []struct {
+		flag string
+		set  bool
+	}{{"--target", c.Target != nil}, {"--plus", c.Plus != nil}, {"--minus", c.Minus != nil}, {"--setting", c.Setting != nil}} {
+		if !f.set {
+			missing = append(missing, f.flag)
+		}
+	}
+	if missing != nil {
+		return invalid{fmt.Errorf("missing %s: readings are judged by --target, --plus, --minus and --setting", strings.Join(missing, ", "))}
+	}
+	return nil
 }
 
 func (c *judgeCommand) check(spec crimp.Spec, scale crimp.Scale) error {
@@ -112,12 +228,18 @@ func (c *judgeCommand) check(spec crimp.Spec, scale crimp.Scale) error {
 	wrong(spec.Diameter <= 0, "--target %s: want a diameter above 0", spec.Diameter)
 	wrong(spec.Plus < 0, "--plus %s: want 0 or more", spec.Plus)
 	wrong(spec.Minus < 0, "--minus %s: want 0 or more, without a sign", spec.Minus)
-	wrong(c.Setting < 0 || c.Setting > 999, "--setting %d: want 0 to 999", c.Setting)
+	wrong(spec.Setting < 0 || spec.Setting > 999, "--setting %d: want 0 to 999", spec.Setting)
 	wrong(c.Recrimps < 0, "--recrimps %d: want 0 or more", c.Recrimps)
 	wrong(c.U.Length < 0, "--u %s: want 0 or more", c.U.Length)
 	wrong(c.Ovality.Length < 0, "--ovality %s: want 0 or more", c.Ovality.Length)
-	wrong(c.Confidence != 0 && !(c.Confidence >= 0.5 && c.Confidence < 1), "--confidence %g: want 0.5 to below 1, such as 0.95", c.Confidence)
-	wrong(c.Confidence != 0 && c.U.Length == 0, "--confidence needs --u, the standard uncertainty of the mean")
+	if p := c.Confidence; p != nil && *p != 0 {
+		wrong(!(*p >= 0.5 && *p < 1), "--confidence %g: want 0.5 to below 1, such as 0.95", *p)
+		wrong(c.U.Length == 0 && len(c.Readings) > 0, "--confidence needs --u, the standard uncertainty of the mean")
+	}
+	wrong(!(c.ScrapCost >= 0) || math.IsInf(c.ScrapCost, 0), "--scrap-cost %g: want 0 or more", c.ScrapCost)
+	wrong(!(c.StrokeCost >= 0) || math.IsInf(c.StrokeCost, 0), "--stroke-cost %g: want 0 or more", c.StrokeCost)
+	wrong((c.ScrapCost > 0) != (c.StrokeCost > 0), "--scrap-cost and --stroke-cost move the aim together: want both or neither")
+	wrong(c.Noise.Length <= 0, "--noise %s: want more than 0", c.Noise)
 	wrong(scale.Step <= 0, "--step %s: want more than 0", scale.Step)
 	for _, r := range c.Readings {
 		wrong(r.Length <= 0, "reading %s: want a diameter above 0", r.Length)

@@ -207,3 +207,71 @@ func TestAddMonths(t *testing.T) {
 		}
 	}
 }
+
+// TestZones: the four answers about a mean and a limit, and what they rest on.
+func TestZones(t *testing.T) {
+	spec := Spec{Unit: Inches, Diameter: 1200 * Thousandth, Plus: 5 * Thousandth, Minus: 5 * Thousandth, Recrimps: 1}
+	const u = float64(Thousandth) // a guard band of 1.645 thousandths at 0.95
+	for _, c := range []struct {
+		off        Length // of the mean, tenths of a thousandth
+		confidence float64
+		zone       Zone
+		outcome    Outcome
+	}{
+		{0, 0.95, Inside, Pass},
+		{33, 0.95, Inside, Pass},
+		{34, 0.95, NearInside, Unsure},
+		{50, 0.95, NearInside, Unsure},
+		{51, 0.95, NearOutside, Unsure},
+		{66, 0.95, NearOutside, Unsure},
+		{67, 0.95, Outside, Recrimp},
+		{-34, 0.95, NearInside, Unsure},
+		{-66, 0.95, NearOutside, Unsure},
+		{-67, 0.95, Outside, Scrap},
+		{34, 0, NearInside, Pass}, // simple acceptance: the zone is told all the same
+		{51, 0, NearOutside, Recrimp},
+		{-51, 0, NearOutside, Scrap},
+	} {
+		v := Judge(spec, []Length{spec.Diameter + c.off*Thousandth/10}, 1, u, Rules{Confidence: c.confidence})
+		if v.Zone != c.zone || v.Outcome != c.outcome {
+			t.Errorf("%d tenths of a thousandth off, confidence %g: %s, %s; want %s, %s", c.off, c.confidence, v.Zone, v.Outcome, c.zone, c.outcome)
+		}
+	}
+	if v := Judge(spec, []Length{spec.Diameter}, 1, 0, Rules{Confidence: 0.95}); v.Zone != "" || v.Outcome != Pass {
+		t.Errorf("without an uncertainty: zone %q, %s", v.Zone, v.Outcome)
+	}
+	low := Judge(spec, []Length{spec.Lower() + Thousandth}, 1, u, Rules{Confidence: 0.95})
+	if want := "0.0010 in over the lower limit, and the guard band is 0.0016 in: the caliper cannot tell"; low.Reason != want {
+		t.Errorf("reason %q, want %q", low.Reason, want)
+	}
+}
+
+func TestHint(t *testing.T) {
+	spec := Spec{Unit: Inches, Diameter: 1200 * Thousandth, Plus: 5 * Thousandth, Minus: 5 * Thousandth}
+	rules := Rules{Caliper: 20 * Micrometre}
+	for _, c := range []struct {
+		name     string
+		off      []Length // thousandths
+		contains string
+	}{
+		{"alike", []Length{1, 1, 2}, ""},
+		{"one on a ridge", []Length{0, 5, 1}, "place 2 is 0.0040 in larger than the others: on a ridge"},
+		{"flats and ridges", []Length{0, 6, 1, 6}, "two groups 0.0050 in apart"},
+		{"a misread place", []Length{0, 90, 0}, "place 2 is 0.0900 in larger than the others: read wrong?"},
+		{"too few to tell", []Length{0, 6}, ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			var readings []Length
+			for _, off := range c.off {
+				readings = append(readings, spec.Diameter+off*Thousandth)
+			}
+			got := Judge(spec, readings, 1, 0, rules).Hint
+			if c.contains == "" && got != "" || !strings.Contains(got, c.contains) {
+				t.Errorf("hint %q, want %q", got, c.contains)
+			}
+			if hint := Judge(spec, readings, 1, 0, Rules{}).Hint; hint != "" {
+				t.Errorf("hint %q although nothing is known of the caliper", hint)
+			}
+		})
+	}
+}

@@ -23,6 +23,7 @@ type Judged struct {
 	Stroke   int // the cage's count
 	Setting  int // of this crimp
 	Crimp    int // 1 the first on this piece
+	Outcome  crimp.Outcome
 	Readings []crimp.Length
 	U        crimp.Length // standard uncertainty of the mean as it was judged; 0: not known
 	Offset   float64      // nanometres: mean minus what the setting should give
@@ -84,7 +85,7 @@ func (s *Station) note(r record.Record, o *order, hit *shot) {
 	}
 	j := Judged{
 		At: r.At, Seq: hit.Seq, Order: o.ID, Piece: r.Piece, Spec: o.Spec, Operator: s.state.Operator, Cage: o.Spec.Cage,
-		SetUp: hit.SetUp, Stroke: hit.Stroke, Setting: hit.Setting, Crimp: r.Crimp, Offset: s.offset(o, hit),
+		SetUp: hit.SetUp, Stroke: hit.Stroke, Setting: hit.Setting, Crimp: r.Crimp, Outcome: r.Outcome, Offset: s.offset(o, hit),
 	}
 	for _, t := range hit.Readings {
 		j.Readings = append(j.Readings, t.Value)

@@ -1,0 +1,196 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"benchtally/agent/config"
+	"benchtally/agent/record"
+	"benchtally/agent/station"
+)
+
+// keptFlags choose judged crimps from the records of the running agent, or of
+// its store when none runs: what the commands of the measurement room work on
+// when no file is named.
+type keptFlags struct {
+	Config string `placeholder:"FILE" help:"Without a file of values: take them from the records of this configuration's station; ${config}."`
+	Order  string `placeholder:"ID" help:"Of this order."`
+	Cage   string `placeholder:"ID" help:"Crimped with this die cage."`
+	Spec   string `placeholder:"ID" help:"To this specification."`
+	Since  string `placeholder:"T" help:"From this time on: 2026-03-02, 2026-03-02T06:00:00Z, or 8h for the last eight hours."`
+	Until  string `placeholder:"T" help:"Before this time."`
+}
+
+// alone is a fault when a file is named beside flags that choose records.
+func (f keptFlags) alone(file string) error {
+	if file != "" && f != (keptFlags{}) {
+		return invalid{fmt.Errorf("%s has its values, and --config, --order, --cage, --spec, --since and --until choose records: want one or the other", file)}
+	}
+	return nil
+}
+
+// load reads the configuration that names the station.
+func (f keptFlags) load() (*config.Config, error) {
+	if f.Config == "" {
+		f.Config = defaultConfig
+	}
+	return loadConfig(f.Config)
+}
+
+// judged are the crimps chosen, in the order of their strokes; crimp 0 is any,
+// 1 the first on a piece. None at all is a fault.
+func (f keptFlags) judged(e env, crimp int) ([]station.Judged, *config.Config, error) {
+	cfg, err := f.load()
+	if err != nil {
+		return nil, nil, err
+	}
+	since, until, err := f.times()
+	if err != nil {
+		return nil, nil, err
+	}
+	history, err := station.NewHistory(stationRules(cfg))
+	if err != nil {
+		return nil, nil, err
+	}
+	// What a crimp was is told by all records up to it.
+	if err := readLog(e, cfg, url.Values{}, history.Add); err != nil {
+		return nil, nil, err
+	}
+	all := slices.DeleteFunc(history.Judged(), func(j station.Judged) bool {
+		return crimp != 0 && j.Crimp != crimp || f.Order != "" && j.Order != f.Order || f.Cage != "" && j.Cage != f.Cage ||
+			f.Spec != "" && j.Spec.ID != f.Spec || !since.IsZero() && j.At.Before(since) || !until.IsZero() && !j.At.Before(until)
+	})
+	if len(all) == 0 {
+		return nil, nil, invalid{fmt.Errorf("no measured crimp%s is in the records of %s: benchtally log shows what there is", f.told(), cfg.Store.Path)}
+	}
+	return all, cfg, nil
+}
+
+// times are the bounds in time; zero: none.
+func (f keptFlags) times() (since, until time.Time, err error) {
+	now := time.Now()
+	since, err1 := parseWhen(f.Since, now)
+	until, err2 := parseWhen(f.Until, now)
+	if err1 != nil {
+		err1 = fmt.Errorf("--since %w", err1)
+	}
+	if err2 != nil {
+		err2 = fmt.Errorf("--until %w", err2)
+	}
+	if err := errors.Join(err1, err2); err != nil {
+		return since, until, invalid{err}
+	}
+	return since, until, nil
+}
+
+// told says what was chosen.
+func (f keptFlags) told() string {
+	var told string
+	for _, c := range []struct{ word, value string }{
+		{"of order", f.Order}, {"with cage", f.Cage}, {"to", f.Spec}, {"since", f.Since}, {"until", f.Until},
+	} {
+		if c.value != "" {
+			told += " " + c.word + " " + c.value
+		}
+	}
+	return told
+}
+
+// one is what all of the crimps have in common, by key; more than one of it is a
+// fault that says how to choose.
+func one(crimps []station.Judged, what, flag string, key func(station.Judged) string) error {
+	var seen []string
+	for _, j := range crimps {
+		if k := key(j); !slices.Contains(seen, k) {
+			seen = append(seen, k)
+		}
+	}
+	if len(seen) < 2 {
+		return nil
+	}
+	const most = 6
+	names := strings.Join(seen[:min(most, len(seen))], ", ")
+	if len(seen) > most {
+		names += " …"
+	}
+	return invalid{fmt.Errorf("these crimps are of %d %s, %s: choose one with %s", len(seen), what, names, flag)}
+}
+
+// inMM is nanometres as the records have lengths, millimetres.
+func inMM(nm float64) float64 { return nm / 1e6 }
+
+// pieceIDs are the ids of the crimps' pieces, to find them again.
+func pieceIDs(crimps []station.Judged) []string {
+	ids := make([]string, len(crimps))
+	for i, j := range crimps {
+		ids[i] = j.Piece
+	}
+	return ids
+}
+
+// taken is one reading that was kept, for a gauge study.
+type taken struct {
+	piece    string
+	place    int
+	operator string
+	mm       float64
+}
+
+// readings are all readings of the pieces chosen that were not withdrawn, by
+// whoever took them: a piece that was measured again has all of them. What was
+// read before a further crimp of its piece is not among them.
+func (f keptFlags) readings(e env) ([]taken, *config.Config, error) {
+	cfg, err := f.load()
+	if err != nil {
+		return nil, nil, err
+	}
+	since, until, err := f.times()
+	if err != nil {
+		return nil, nil, err
+	}
+	type kept struct {
+		taken
+		seq uint64
+	}
+	var all []kept
+	var spec, operator, cage string
+	add := func(r record.Record) error {
+		switch r.Kind {
+		case record.Start:
+			spec, operator, cage = r.Spec, r.Operator, r.Cage
+		case record.Stroke, record.Same:
+			if r.Crimp > 1 {
+				all = slices.DeleteFunc(all, func(k kept) bool { return k.piece == r.Piece })
+			}
+		case record.Reading:
+			if r.Piece != "" && (f.Order == "" || r.Order == f.Order) && (f.Cage == "" || cage == f.Cage) && (f.Spec == "" || spec == f.Spec) &&
+				(since.IsZero() || !r.At.Before(since)) && (until.IsZero() || r.At.Before(until)) {
+				all = append(all, kept{taken{r.Piece, r.Place, operator, inMM(float64(*r.Diameter))}, r.Seq})
+			}
+		case record.Undo:
+			// Readings are in the order of their seq, and an undo is of one of the latest.
+			if i := slices.IndexFunc(all[max(0, len(all)-64):], func(k kept) bool { return k.seq == r.Of }); i >= 0 {
+				i += max(0, len(all)-64)
+				all = slices.Delete(all, i, i+1)
+			}
+		case record.Finish, record.Set, record.Load, record.Retract, record.Measure, record.Verdict, record.Correction,
+			record.Care, record.Zero, record.Dry, record.Fault, record.Refused:
+		}
+		return nil
+	}
+	if err := readLog(e, cfg, url.Values{}, add); err != nil {
+		return nil, nil, err
+	}
+	chosen := make([]taken, len(all))
+	for i, k := range all {
+		chosen[i] = k.taken
+	}
+	if len(chosen) == 0 {
+		return nil, nil, invalid{fmt.Errorf("no reading%s is in the records of %s: benchtally log shows what there is", f.told(), cfg.Store.Path)}
+	}
+	return chosen, cfg, nil
+}
