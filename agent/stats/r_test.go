@@ -16,16 +16,24 @@ import (
 )
 
 // fromR runs a script of testdata/references/r from the root of the module and
-// gives the lines that it prints, "name value". Without R on this machine the
-// test is skipped, or fails where the variable CI is set.
+// gives the lines that it prints, "name value". Without R on this machine, or a
+// package of R that the script needs (exit status 77), the test is skipped, or
+// fails where the variable CI is set; it is cut by -short.
 func fromR(t *testing.T, script string, args ...string) map[string]float64 {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("R takes a second or two")
+	}
+	missing := func(what string) {
+		t.Helper()
+		if os.Getenv("CI") != "" {
+			t.Fatal(what + " is not installed; it is needed where CI is set")
+		}
+		t.Skip(what + " is not installed")
+	}
 	program, err := exec.LookPath("Rscript")
 	if err != nil {
-		if os.Getenv("CI") != "" {
-			t.Fatal("Rscript is not installed; it is needed where CI is set")
-		}
-		t.Skip("Rscript is not installed")
+		missing("Rscript")
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	defer cancel()
@@ -35,7 +43,11 @@ func fromR(t *testing.T, script string, args ...string) map[string]float64 {
 	r.WaitDelay = time.Second
 	var out, errs bytes.Buffer
 	r.Stdout, r.Stderr = &out, &errs
-	if err := r.Run(); err != nil {
+	err = r.Run()
+	if r.ProcessState != nil && r.ProcessState.ExitCode() == 77 {
+		missing("a package of R that " + script + " needs")
+	}
+	if err != nil {
 		t.Fatalf("%s: %v\n%s", script, errors.Join(err, ctx.Err()), errs.String())
 	}
 	values := map[string]float64{}
