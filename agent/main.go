@@ -57,6 +57,7 @@ type commands struct {
 	Resend resendCommand `cmd:"" help:"Publish kept events again."`
 	Do     doCommand     `cmd:"" help:"Do at the running agent what an operator does at the page."`
 	Judge  judgeCommand  `cmd:"" help:"Judge one crimp without hardware."`
+	Chart  chartCommand  `cmd:"" help:"Chart a series of measured values: single values, weighted average or cumulative sums."`
 
 	Version kong.VersionFlag `help:"Show the version."`
 }

@@ -20,10 +20,8 @@ const (
 // a decimal point. Everything wrong with the file is one error, invalid, with a
 // line for each fault.
 func readNumbers(e env, name string) ([]float64, error) {
-	shown, in := name, e.stdin
-	if name == "-" {
-		shown = "standard input"
-	} else {
+	shown, in := shownName(name), e.stdin
+	if name != "-" {
 		file, err := os.Open(name)
 		if err != nil {
 			return nil, invalid{err}
@@ -33,7 +31,7 @@ func readNumbers(e env, name string) ([]float64, error) {
 	}
 	b, err := io.ReadAll(io.LimitReader(in, maxNumbers+1))
 	switch {
-	case err != nil && errors.Is(err, os.ErrInvalid), err != nil && name != "-":
+	case err != nil && name != "-":
 		return nil, invalid{err} // a folder, or a file that cannot be read
 	case err != nil:
 		return nil, err
@@ -47,6 +45,14 @@ func readNumbers(e env, name string) ([]float64, error) {
 		return nil, invalid{err}
 	}
 	return numbers, nil
+}
+
+// shownName is the name of a file of numbers in a message.
+func shownName(name string) string {
+	if name == "-" {
+		return "standard input"
+	}
+	return name
 }
 
 // parseNumbers reads the text of the file; its error names every fault.

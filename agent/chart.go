@@ -1,0 +1,301 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+
+	"benchtally/agent/stats"
+)
+
+// chartCommand charts a series of measured values.
+type chartCommand struct {
+	Kind   string   `required:"" enum:"individuals,ewma,cusum" placeholder:"KIND" help:"Kind of chart: individuals (single values and their moving range), ewma (weighted average, for small shifts) or cusum (sums of deviations, for small shifts)."`
+	Target *float64 `placeholder:"X" help:"Center of the chart, if known; otherwise the mean of the base period."`
+	Sigma  *float64 `placeholder:"X" help:"Standard deviation of single values, if known; otherwise from the moving range of the base period."`
+	Base   *int     `placeholder:"N" help:"The first N values are the base period, from which the limits are computed; otherwise all."`
+	Rules  []string `placeholder:"RULE" help:"individuals: what alarms, of beyond, two-of-three, four-of-five, eight-in-a-row; otherwise beyond alone. Each costs false alarms, see above."`
+	Lambda *float64 `placeholder:"X" help:"ewma: weight of the newest value, above 0 to 1; otherwise 0.2."`
+	Factor *float64 `placeholder:"X" help:"ewma: limits in standard deviations of the average; otherwise 3."`
+	Exact  bool     `help:"ewma: limits that are exact for every value, so narrower at first, in uppers and lowers."`
+	K      *float64 `placeholder:"X" help:"cusum: allowance, in the unit of the values; otherwise half a standard deviation, for a shift of a whole one."`
+	H      *float64 `placeholder:"X" help:"cusum: limit of the sums, in the unit of the values; otherwise 5 standard deviations."`
+	JSON   bool     `name:"json" help:"The answer is JSON in any case."`
+	File   string   `arg:"" placeholder:"FILE" help:"One number a line; what follows # is a comment; - is standard input."`
+}
+
+// Help is what the command's help says in front of the flags.
+func (*chartCommand) Help() string {
+	return `Chart what nobody has touched in between: the deviation from target of first crimps, not of re-crimped pieces.
+"signals" are the numbers, from 1, of the values that alarm. An alarm is a reason to look for a cause and says nothing about limits of a specification.
+
+False alarms: a process in control alarms on average every so many values, and finds a shift of one standard deviation after so many:
+  individuals, beyond                            370    44
+  … and two-of-three                             225    20
+  … and four-of-five                             166    13
+  … and eight-in-a-row                           153    15
+  … and all three of them                         92     9
+  ewma, lambda 0.2, factor 3                     560    11
+  cusum, k 0.5 and h 5 standard deviations       465    10
+"run_length" gives both for the chart asked for. They hold for independent normal values with a known mean and standard deviation; limits of few values are rough.
+
+For cusum, --k and --h are always in the unit of the values. With both given, --sigma only serves the run length.`
+}
+
+// The usual weight and limits of an EWMA chart (common practice, no source).
+const (
+	usualLambda = 0.2
+	usualFactor = 3
+)
+
+// charted is what every chart answers with.
+type charted struct {
+	Kind    string   `json:"kind"`
+	N       int      `json:"n"`
+	Base    int      `json:"base"` // how many values the limits come from; 0: they were given
+	Center  float64  `json:"center"`
+	Sigma   *float64 `json:"sigma,omitempty"` // of single values
+	Signals []int    `json:"signals"`         // from 1
+
+	RunLength *runLength `json:"run_length,omitempty"`
+	Notes     []string   `json:"notes,omitempty"` // what the reader has to bear in mind
+}
+
+// runLength is how many values the chart takes to an alarm on average.
+type runLength struct {
+	InControl *float64 `json:"in_control,omitempty"` // to a false one
+	OneSigma  *float64 `json:"one_sigma,omitempty"`  // after a shift of one standard deviation
+	Assumes   string   `json:"assumes"`
+}
+
+// individualsChart is the answer of kind individuals.
+type individualsChart struct {
+	charted
+	Upper  float64      `json:"upper"`
+	Lower  float64      `json:"lower"`
+	Values []float64    `json:"values"`
+	Moving movingChart  `json:"moving_range"`
+	Rules  []ruleSignal `json:"rules"`
+}
+
+// movingChart is the chart of the moving range. Its signals are not among those
+// of the values, nor in the run length.
+type movingChart struct {
+	Center  float64   `json:"center"`
+	Upper   float64   `json:"upper"`
+	Values  []float64 `json:"values"`  // from the second value on
+	Signals []int     `json:"signals"` // the second value of the range
+}
+
+// ruleSignal is what one rule found.
+type ruleSignal struct {
+	Rule    stats.Rule `json:"rule"`
+	Says    string     `json:"says"`
+	Signals []int      `json:"signals"`
+}
+
+// ewmaChart is the answer of kind ewma.
+type ewmaChart struct {
+	charted
+	Lambda float64   `json:"lambda"`
+	Factor float64   `json:"factor"`
+	Upper  float64   `json:"upper"`
+	Lower  float64   `json:"lower"`
+	Values []float64 `json:"values"`
+	Uppers []float64 `json:"uppers,omitempty"`
+	Lowers []float64 `json:"lowers,omitempty"`
+}
+
+// cusumChart is the answer of kind cusum.
+type cusumChart struct {
+	charted
+	K      float64   `json:"k"`
+	H      float64   `json:"h"`
+	High   []float64 `json:"high"`
+	Low    []float64 `json:"low"`
+	Values []float64 `json:"values"`          // the plain sum of the deviations
+	Since  int       `json:"since,omitempty"` // the value from which the sum of the first alarm grew
+}
+
+// Run prints the chart as JSON.
+func (c *chartCommand) Run(e env) error {
+	if err := c.check(); err != nil {
+		return invalid{err}
+	}
+	values, err := readNumbers(e, c.File)
+	if err != nil {
+		return err
+	}
+	chart, err := c.of(values)
+	if err != nil {
+		return invalid{fmt.Errorf("%s: %w", shownName(c.File), err)}
+	}
+	enc := json.NewEncoder(e.stdout)
+	enc.SetEscapeHTML(false)
+	return enc.Encode(chart)
+}
+
+// check finds flags that are wrong, or for another kind of chart.
+func (c *chartCommand) check() error {
+	var faults []error
+	only := func(kind, flag string, given bool) {
+		if given && c.Kind != kind {
+			faults = append(faults, fmt.Errorf("--%s is for --kind %s, not %s: leave it out", flag, kind, c.Kind))
+		}
+	}
+	only("individuals", "rules", len(c.Rules) > 0)
+	only("ewma", "lambda", c.Lambda != nil)
+	only("ewma", "factor", c.Factor != nil)
+	only("ewma", "exact", c.Exact)
+	only("cusum", "k", c.K != nil)
+	only("cusum", "h", c.H != nil)
+	number := func(flag string, x *float64, want string, good func(x float64) bool) {
+		if x != nil && !(math.Abs(*x) <= math.MaxFloat64 && good(*x)) {
+			faults = append(faults, fmt.Errorf("--%s %g: want %s", flag, *x, want))
+		}
+	}
+	number("target", c.Target, "a number", func(float64) bool { return true })
+	number("sigma", c.Sigma, "more than 0", func(x float64) bool { return x > 0 })
+	number("lambda", c.Lambda, "above 0 to 1, such as 0.2", func(x float64) bool { return x > 0 && x <= 1 })
+	number("factor", c.Factor, "more than 0, such as 3", func(x float64) bool { return x > 0 })
+	number("k", c.K, "0 or more", func(x float64) bool { return x >= 0 })
+	number("h", c.H, "more than 0", func(x float64) bool { return x > 0 })
+	if c.Base != nil && *c.Base < 2 {
+		faults = append(faults, fmt.Errorf("--base %d: want 2 or more", *c.Base))
+	}
+	if _, err := c.rules(); err != nil {
+		faults = append(faults, fmt.Errorf("--rules: %w", err))
+	}
+	return errors.Join(faults...)
+}
+
+// rules are the rules chosen.
+func (c *chartCommand) rules() ([]stats.Rule, error) {
+	if len(c.Rules) == 0 {
+		return []stats.Rule{stats.Beyond}, nil
+	}
+	return stats.ParseRules(c.Rules)
+}
+
+// of charts the values, wherever they come from. What it gives is for JSON; its
+// error tells of the values or of the flags.
+func (c *chartCommand) of(values []float64) (any, error) {
+	basis := stats.Basis{Target: c.Target, Sigma: c.Sigma}
+	if c.Base != nil {
+		basis.First = *c.Base
+	}
+	switch c.Kind {
+	case "individuals":
+		return c.individuals(values, basis)
+	case "ewma":
+		return c.ewma(values, basis)
+	default:
+		return c.cusum(values, basis)
+	}
+}
+
+func (c *chartCommand) individuals(values []float64, basis stats.Basis) (any, error) {
+	rules, err := c.rules()
+	if err != nil {
+		return nil, err
+	}
+	chart, err := stats.IndividualsOf(values, basis)
+	if err != nil {
+		return nil, err
+	}
+	out := individualsChart{
+		charted: charted{Kind: c.Kind, N: len(values), Base: chart.Base, Center: chart.Center, Sigma: &chart.Sigma},
+		Upper:   chart.Upper, Lower: chart.Lower, Values: chart.Values,
+		Moving: movingChart(chart.Moving),
+	}
+	alarms := make([]bool, len(values)+1)
+	for _, r := range rules {
+		found := ruleSignal{r, r.Says(), chart.Signals(r)}
+		out.Rules = append(out.Rules, found)
+		for _, n := range found.Signals {
+			alarms[n] = true
+		}
+	}
+	out.Signals = []int{}
+	for n, alarm := range alarms {
+		if alarm {
+			out.Signals = append(out.Signals, n)
+		}
+	}
+	out.tell(func(shift float64) (float64, error) { return stats.RunLengthOfRules(rules, shift) })
+	return out, nil
+}
+
+func (c *chartCommand) ewma(values []float64, basis stats.Basis) (any, error) {
+	w := stats.Weights{Lambda: usualLambda, Factor: usualFactor, Exact: c.Exact}
+	if c.Lambda != nil {
+		w.Lambda = *c.Lambda
+	}
+	if c.Factor != nil {
+		w.Factor = *c.Factor
+	}
+	chart, err := stats.EWMAOf(values, basis, w)
+	if err != nil {
+		return nil, err
+	}
+	out := ewmaChart{
+		charted: charted{Kind: c.Kind, N: len(values), Base: chart.Base, Center: chart.Center, Sigma: &chart.Sigma, Signals: chart.Signals},
+		Lambda:  w.Lambda, Factor: w.Factor, Upper: chart.Upper, Lower: chart.Lower,
+		Values: chart.Values, Uppers: chart.Uppers, Lowers: chart.Lowers,
+	}
+	out.tell(func(shift float64) (float64, error) { return stats.RunLengthOfEWMA(w, shift) })
+	return out, nil
+}
+
+func (c *chartCommand) cusum(values []float64, basis stats.Basis) (any, error) {
+	chart, err := stats.CUSUMOf(values, basis, stats.Allowance{K: c.K, H: c.H})
+	if err != nil {
+		return nil, err
+	}
+	out := cusumChart{
+		charted: charted{Kind: c.Kind, N: len(values), Base: chart.Base, Center: chart.Center, Signals: chart.Signals},
+		K:       chart.K, H: chart.H, High: chart.High, Low: chart.Low, Values: chart.Sum, Since: chart.Since,
+	}
+	// With target, k and h given the chart needs no standard deviation, but its
+	// run length does.
+	sigma, from, err := stats.SigmaOf(values, basis)
+	if err != nil {
+		if c.Sigma != nil {
+			return nil, err
+		}
+		out.Notes = append(out.Notes, fmt.Sprintf("no run length: %s", err))
+		return out, nil
+	}
+	out.Sigma = &sigma
+	if out.Base == 0 && from > 0 {
+		out.Notes = append(out.Notes, fmt.Sprintf("the standard deviation, which only the run length needs here, comes from %s", plural(from, "value")))
+	}
+	out.tell(func(shift float64) (float64, error) {
+		return stats.RunLengthOfCUSUM(chart.K/sigma, chart.H/sigma, shift)
+	})
+	return out, nil
+}
+
+// tell adds the run lengths, and what has to be borne in mind.
+func (c *charted) tell(length func(shift float64) (float64, error)) {
+	r := runLength{Assumes: "independent normal values with the mean and the standard deviation known"}
+	for _, of := range []struct {
+		what  string
+		shift float64
+		to    **float64
+	}{{"in control", 0, &r.InControl}, {"after a shift of one standard deviation", 1, &r.OneSigma}} {
+		n, err := length(of.shift)
+		if err != nil {
+			c.Notes = append(c.Notes, fmt.Sprintf("no run length %s: %s", of.what, err))
+			continue
+		}
+		*of.to = &n
+	}
+	if r.InControl != nil || r.OneSigma != nil {
+		c.RunLength = &r
+	}
+	if c.Base > 0 && c.Base < stats.Rough {
+		c.Notes = append(c.Notes, fmt.Sprintf("limits from %s are rough: %d or more are usual", plural(c.Base, "value"), stats.Rough))
+	}
+}
