@@ -53,10 +53,16 @@ func (t *technician) ready(ctx context.Context, o *order) error {
 	if err := t.pause(ctx, 4*time.Second); err != nil {
 		return err
 	}
-	return t.act(ctx, station.Action{
+	if err := t.act(ctx, station.Action{
 		Do: station.DoStart, Order: o.id, Spec: o.spec.ID, Quantity: o.quantity,
 		Setting: t.setting(o.spec), Operator: operator,
-	})
+	}); err != nil {
+		return err
+	}
+	if a := t.bench.View().Opening; a != nil && *a.Change != 0 {
+		return t.dial(ctx, *a.Setting)
+	}
+	return nil
 }
 
 // load changes the die cage.
