@@ -41,6 +41,7 @@ var columns = []*column{
 	{"skive", false, "", depth(func(s *crimp.Spec) *crimp.Length { return &s.Skive })},
 	{"insertion", false, "", depth(func(s *crimp.Spec) *crimp.Length { return &s.Insertion })},
 	{"places", false, "", count(func(s *crimp.Spec) *int { return &s.Places }, 1, mostPlaces)},
+	{"dies", false, "", count(func(s *crimp.Spec) *int { return &s.Dies }, fewestDies, mostDies)},
 	{"revision", false, "", words(func(s *crimp.Spec) *string { return &s.Revision })},
 	{"note", false, "", words(func(s *crimp.Spec) *string { return &s.Note })},
 }

@@ -79,9 +79,14 @@ type Caliper struct {
 type Measure struct {
 	Places     int          // readings that make a verdict, 1 to 24
 	Every      int          // judge every Nth piece, 1 to 1000
+	Dies       int          // marks that the dies leave around a ferrule, 2 to 32, where the spec names none; 0 not told
 	Ovality    crimp.Length // limit of largest − smallest, up to 5 mm; 0 none
 	U          crimp.Length // standard uncertainty of the mean, up to 1 mm; 0 computed
 	Confidence float64      // of a verdict, 0.5 to 0.9999; 0 simple acceptance
+
+	Repeatability    crimp.Length // standard deviation of one reading, from a gauge study, up to 1 mm; 0 not told
+	RepeatabilityDof int          // its degrees of freedom, up to 100000; 0 taken as known
+	Temperature      float64      // how far from 20 °C the ferrule may be, kelvin, up to 100
 }
 
 // Correction is what is known beforehand of the offset between setting and diameter.
@@ -90,6 +95,8 @@ type Correction struct {
 	NoiseSD crimp.Length // from piece to piece, 0.0001 mm to 1 mm
 	DriftSD crimp.Length // per stroke, 0 to 1 mm
 	Hold    crimp.Length // no change is advised below this offset, 0 to 1 mm
+	Learn   bool         // earlier set-ups of a cage teach about the next one
+	Costs   crimp.Costs  // both or none, in any one currency, 0.01 to 1000000
 }
 
 // Care says when work on a die cage falls due.
@@ -141,7 +148,7 @@ func defaults(file string) *Config {
 			Limit: 20 * crimp.Micrometre,
 		},
 		Measure:    Measure{Places: 3, Every: 1},
-		Correction: Correction{NoiseSD: crimp.Thousandth},
+		Correction: Correction{NoiseSD: crimp.Thousandth, Learn: true, Costs: crimp.Costs{Shape: crimp.AtLimits}},
 		// Lubrication and tear-down are facts of the trade: common practice, no source.
 		Care:  Care{Lubricate: 50, Teardown: 1000, Months: 6},
 		Store: Store{Path: "benchtally.db"},
@@ -159,6 +166,16 @@ func (c *Config) Base() string {
 		return c.Press.Name
 	}
 	return c.Press.Topic + "/" + c.Press.Name
+}
+
+// Gauge is what the configuration tells of the measuring; the last digit of the
+// readings and the latest check of the zero are not in it.
+func (c *Config) Gauge() crimp.Gauge {
+	m := c.Measure
+	return crimp.Gauge{
+		Limit: c.Caliper.Limit, Repeatability: m.Repeatability, RepeatabilityDof: float64(m.RepeatabilityDof),
+		Kelvin: m.Temperature, Zero: crimp.Zero{Allowed: c.Caliper.Zero},
+	}
 }
 
 // Spec is the specification with this id.

@@ -77,10 +77,16 @@ func TestEveryKeyReachesItsField(t *testing.T) {
 			Trigger: "request", Request: "R\r", Baud: 4800, DataBits: 7, Parity: "even", StopBits: "2",
 			DTR: "on", RTS: "off", Zero: mm / 100, Limit: 3 * mm / 100,
 		},
-		Measure:    Measure{Places: 4, Every: 5, Ovality: 15 * mm / 100, U: 8 * crimp.Micrometre, Confidence: 0.95},
-		Correction: Correction{PriorSD: mm / 10, NoiseSD: mm / 50, DriftSD: 100, Hold: mm / 100},
-		Care:       Care{Lubricate: 40, Teardown: 900, Months: 5},
-		Store:      Store{Path: filepath.Join(dir, "records/station.db"), Keep: 365 * 24 * time.Hour},
+		Measure: Measure{
+			Places: 4, Every: 5, Dies: 6, Ovality: 15 * mm / 100, U: 8 * crimp.Micrometre, Confidence: 0.95,
+			Repeatability: 6 * crimp.Micrometre, RepeatabilityDof: 58, Temperature: 7.5,
+		},
+		Correction: Correction{
+			PriorSD: mm / 10, NoiseSD: mm / 50, DriftSD: 100, Hold: mm / 100,
+			Costs: crimp.Costs{Shape: crimp.Quadratic, Scrap: 12.5, Stroke: 0.8},
+		},
+		Care:  Care{Lubricate: 40, Teardown: 900, Months: 5},
+		Store: Store{Path: filepath.Join(dir, "records/station.db"), Keep: 365 * 24 * time.Hour},
 		MQTT: MQTT{
 			Broker: "ssl://broker.riverside.example:8883", User: "south-bench",
 			PasswordFile: filepath.Join(dir, "mqtt-password"), CA: filepath.Join(dir, "ca.pem"),
@@ -118,7 +124,7 @@ func TestDefaults(t *testing.T) {
 			Parity: "none", StopBits: "1", Zero: 12_700, Limit: 20_000,
 		},
 		Measure:    Measure{Places: 3, Every: 1},
-		Correction: Correction{NoiseSD: 25_400},
+		Correction: Correction{NoiseSD: 25_400, Learn: true, Costs: crimp.Costs{Shape: crimp.AtLimits}},
 		Care:       Care{Lubricate: 50, Teardown: 1000, Months: 6},
 		Store:      Store{Path: filepath.Join(dir, "benchtally.db")},
 		MQTT:       MQTT{Window: 1},
@@ -135,6 +141,21 @@ func TestDefaults(t *testing.T) {
 	}
 }
 
+// What a study and the temperature tell reaches the budget of a mean.
+func TestGaugeOfTheConfiguration(t *testing.T) {
+	c, err := Load(configs + "good-gauge.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	um := crimp.Micrometre
+	want := crimp.Gauge{
+		Limit: 30 * um, Repeatability: 6 * um, RepeatabilityDof: 58, Kelvin: 7.5, Zero: crimp.Zero{Allowed: 10 * um},
+	}
+	if diff := cmp.Diff(c.Gauge(), want); diff != "" {
+		t.Errorf("got -, want +\n%s", diff)
+	}
+}
+
 func TestSpecByID(t *testing.T) {
 	c, err := Load(configs + "good-inline.toml")
 	if err != nil {
@@ -147,7 +168,7 @@ func TestSpecByID(t *testing.T) {
 	want := crimp.Spec{
 		ID: "hs-16", Cage: "C-29", Diameter: 48_387_000, Plus: 304_800, Minus: 304_800, Setting: 131, Unit: crimp.Inches,
 		Hose: "four-spiral 1", Fitting: "flange", Size: "-16", Skive: 52_070_000, Insertion: 55_880_000,
-		Places: 4, Revision: "r1", Note: "invented, external skive",
+		Places: 4, Dies: 8, Revision: "r1", Note: "invented, external skive",
 	}
 	if diff := cmp.Diff(s, want); !ok || diff != "" {
 		t.Errorf("ok %v; got -, want +\n%s", ok, diff)

@@ -3,6 +3,7 @@ package config
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -101,12 +102,27 @@ func checkConfig(t *testing.T, c *Config) {
 	in("limit", int64(c.Caliper.Limit), 1000, int64(mm))
 	in("places", int64(c.Measure.Places), 1, 24)
 	in("every", int64(c.Measure.Every), 1, 1000)
+	if d := c.Measure.Dies; d != 0 {
+		in("dies", int64(d), 2, 32)
+	}
+	in("repeatability", int64(c.Measure.Repeatability), 0, int64(mm))
+	in("repeatability_dof", int64(c.Measure.RepeatabilityDof), 0, 100_000)
+	if c.Measure.RepeatabilityDof > 0 && c.Measure.Repeatability == 0 {
+		t.Error("degrees of freedom of no repeatability")
+	}
+	if k := c.Measure.Temperature; !(k >= 0 && k <= 100) {
+		t.Errorf("temperature = %v", k)
+	}
 	in("ovality", int64(c.Measure.Ovality), 0, int64(5*mm))
 	in("u", int64(c.Measure.U), 0, int64(mm))
 	in("prior_sd", int64(c.Correction.PriorSD), 0, int64(10*mm))
 	in("noise_sd", int64(c.Correction.NoiseSD), 1, int64(mm))
 	in("drift_sd", int64(c.Correction.DriftSD), 0, int64(mm))
 	in("hold", int64(c.Correction.Hold), 0, int64(mm))
+	if cost := c.Correction.Costs; !(cost.Scrap >= 0 && cost.Scrap <= 1_000_000 && cost.Stroke >= 0 && cost.Stroke <= 1_000_000) ||
+		(cost.Scrap > 0) != (cost.Stroke > 0) || !slices.Contains(crimp.Shapes(), cost.Shape) {
+		t.Errorf("costs %+v", cost)
+	}
 	in("lubricate", int64(c.Care.Lubricate), 1, 10_000)
 	in("teardown", int64(c.Care.Teardown), 1, 100_000)
 	in("months", int64(c.Care.Months), 1, 60)
@@ -145,7 +161,7 @@ func checkSpecs(t *testing.T, specs []crimp.Spec, scale crimp.Scale) {
 			t.Errorf("%s: no room between the limits %v and %v", s.ID, s.Lower(), s.Upper())
 		}
 		if s.Setting < scale.Lowest || s.Setting > scale.Highest || s.Recrimps < 0 || s.Recrimps > 9 ||
-			s.Places < 0 || s.Places > mostPlaces || s.Skive < 0 || s.Insertion < 0 {
+			s.Places < 0 || s.Places > mostPlaces || s.Dies < 0 || s.Dies == 1 || s.Dies > mostDies || s.Skive < 0 || s.Insertion < 0 {
 			t.Errorf("out of range: %+v", s)
 		}
 	}

@@ -52,14 +52,22 @@ var keys = []key{
 
 	{"measure", "places", "", number(func(c *Config) *int { return &c.Measure.Places }, 1, mostPlaces)},
 	{"measure", "every", "", number(func(c *Config) *int { return &c.Measure.Every }, 1, 1000)},
+	{"measure", "dies", "", orZero(func(c *Config) *int { return &c.Measure.Dies }, fewestDies, mostDies, "when it is not known")},
 	{"measure", "ovality", "", optional(func(c *Config) *crimp.Length { return &c.Measure.Ovality }, crimp.Micrometre, 5*crimp.Millimetre, "no limit")},
 	{"measure", "u", "", optional(func(c *Config) *crimp.Length { return &c.Measure.U }, crimp.Micrometre/10, crimp.Millimetre, "one computed from the caliper's data")},
 	{"measure", "confidence", "", fraction(func(c *Config) *float64 { return &c.Measure.Confidence }, 0.5, 0.9999, "for simple acceptance")},
+	{"measure", "repeatability", "", optional(func(c *Config) *crimp.Length { return &c.Measure.Repeatability }, crimp.Micrometre/10, crimp.Millimetre, "one that is not known")},
+	{"measure", "repeatability_dof", "", orZero(func(c *Config) *int { return &c.Measure.RepeatabilityDof }, 1, 100_000, "to take the repeatability as known")},
+	{"measure", "temperature", "", fraction(func(c *Config) *float64 { return &c.Measure.Temperature }, 0.1, 100, "to leave it out; it is counted from 20 °C, in kelvin")},
 
 	{"correction", "prior_sd", "", optional(func(c *Config) *crimp.Length { return &c.Correction.PriorSD }, crimp.Micrometre/10, 10*crimp.Millimetre, "nothing known")},
 	{"correction", "noise_sd", "", length(func(c *Config) *crimp.Length { return &c.Correction.NoiseSD }, crimp.Micrometre/10, crimp.Millimetre)},
 	{"correction", "drift_sd", "", length(func(c *Config) *crimp.Length { return &c.Correction.DriftSD }, 0, crimp.Millimetre)},
 	{"correction", "hold", "", length(func(c *Config) *crimp.Length { return &c.Correction.Hold }, 0, crimp.Millimetre)},
+	{"correction", "learn", "", either(func(c *Config) *bool { return &c.Correction.Learn }, "on", "off")},
+	{"correction", "scrap_cost", "", fraction(func(c *Config) *float64 { return &c.Correction.Costs.Scrap }, 0.01, 1_000_000, "to aim at the target")},
+	{"correction", "stroke_cost", "", fraction(func(c *Config) *float64 { return &c.Correction.Costs.Stroke }, 0.01, 1_000_000, "to aim at the target")},
+	{"correction", "cost_shape", "", choice(func(c *Config) *crimp.Shape { return &c.Correction.Costs.Shape }, crimp.Shapes()...)},
 
 	{"care", "lubricate", "", number(func(c *Config) *int { return &c.Care.Lubricate }, 1, 10_000)},
 	{"care", "teardown", "", number(func(c *Config) *int { return &c.Care.Teardown }, 1, 100_000)},
@@ -84,6 +92,9 @@ var keys = []key{
 
 // onRequest is the trigger of a caliper that is asked for each reading.
 const onRequest = "request"
+
+// fewestDies and mostDies bound the marks that dies leave around a ferrule.
+const fewestDies, mostDies = 2, 32
 
 // mostPlaces is the most readings that one verdict may want.
 const mostPlaces = 24

@@ -38,6 +38,12 @@ func (l *loader) relations() {
 	l.relate(c.Caliper.Trigger != onRequest || c.Caliper.Request != "", "caliper.request", "caliper.trigger",
 		`trigger = "request" needs the bytes that ask for a reading, such as request = "R\r"`)
 
+	costs := c.Correction.Costs
+	l.relate((costs.Scrap > 0) == (costs.Stroke > 0), "correction.scrap_cost", "correction.stroke_cost",
+		"one cost alone moves no aim: write scrap_cost and stroke_cost, or neither")
+	l.relate(c.Measure.RepeatabilityDof == 0 || c.Measure.Repeatability > 0, "measure.repeatability_dof", "measure.repeatability",
+		"degrees of freedom need the standard deviation that they belong to: write repeatability as well")
+
 	m := c.MQTT
 	l.relate(m.PasswordFile == "" || m.User != "", "mqtt.password_file", "mqtt.user",
 		"a password needs a user: write user as well")

@@ -65,10 +65,19 @@ func either(at func(*Config) *bool, yes, no string) setter {
 }
 
 // number takes a whole number from low to high.
-func number(at func(*Config) *int, low, high int) setter {
+func number(at func(*Config) *int, low, high int) setter { return orZero(at, low, high, "") }
+
+// orZero takes a whole number from low to high, and 0 too where zero says what
+// it means.
+func orZero(at func(*Config) *int, low, high int, zero string) setter {
 	limits := fmt.Sprintf("%d to %d", low, high)
 	if high == low+1 {
 		limits = fmt.Sprintf("%d or %d", low, high)
+	}
+	kind := func(v any) string { return ", " + limits + found(v) }
+	if zero != "" {
+		limits += ", or 0 " + zero
+		kind = func(v any) string { return found(v) + ": " + limits }
 	}
 	return func(c *Config, v any) string {
 		n, ok := v.(int64)
@@ -77,8 +86,8 @@ func number(at func(*Config) *int, low, high int) setter {
 		case broken:
 			return "want a whole number, " + limits
 		case !ok:
-			return "want a whole number, " + limits + found(v)
-		case n < int64(low) || n > int64(high):
+			return "want a whole number" + kind(v)
+		case (n != 0 || zero == "") && (n < int64(low) || n > int64(high)):
 			return "want " + limits
 		}
 		*at(c) = int(n)
@@ -86,9 +95,10 @@ func number(at func(*Config) *int, low, high int) setter {
 	}
 }
 
-// fraction takes 0 or a number from low to high.
+// fraction takes a number from low to high, or 0, which means what zero says.
 func fraction(at func(*Config) *float64, low, high float64, zero string) setter {
-	limits := fmt.Sprintf("%v to %v, or 0 %s", low, high, zero)
+	plain := func(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) } // 1000000, not 1e+06
+	limits := plain(low) + " to " + plain(high) + ", or 0 " + zero
 	return func(c *Config, v any) string {
 		f, ok := v.(float64)
 		if n, whole := v.(int64); whole {
@@ -96,7 +106,7 @@ func fraction(at func(*Config) *float64, low, high float64, zero string) setter 
 		}
 		switch {
 		case !ok:
-			return "want a number, " + limits + found(v)
+			return "want a number" + found(v) + ": " + limits
 		case f != 0 && !(f >= low && f <= high): // in this form nan is refused too
 			return "want " + limits
 		}
