@@ -392,3 +392,60 @@ func TestAgainCloses(t *testing.T) {
 		}
 	}
 }
+
+// TestNextAimsAtTheAim: the advised setting leaves no more than a count's
+// rounding between the aim and what is to be expected, whatever is dialled now;
+// what is dialled only matters to the dead band. All lengths multiplied give the
+// same advice.
+func TestNextAimsAtTheAim(t *testing.T) {
+	random := rand.New(rand.NewPCG(7, 2026))
+	var held, clamped int
+	for range trials {
+		s := randomScale(random)
+		dial := func() int { return s.Lowest + random.IntN(s.Highest-s.Lowest+1) }
+		nominal, dialled := dial(), dial()
+		e := Estimate{Offset: float64(random.IntN(2_000_001) - 1_000_000), N: 1}
+		aim := float64(random.IntN(100_001) - 50_000)
+		hold := Length(0)
+		if random.IntN(2) == 0 {
+			hold = Length(random.IntN(2_000_000))
+		}
+		expected := func(setting int) float64 { return e.Offset + float64(s.Change(setting-nominal)) - aim }
+
+		a := s.Next(e, aim, nominal, dialled, hold)
+		what := fmt.Sprintf("%+v, %+v, aim %v, nominal %d, dialled %d, hold %s: %+v", s, e, aim, nominal, dialled, hold, a)
+		if a.Setting != dialled+a.Change || a.Setting < s.Lowest || a.Setting > s.Highest {
+			t.Fatal(what)
+		}
+		if a.Held != (math.Abs(expected(dialled)) < float64(hold)) || a.Held && a.Change != 0 {
+			t.Fatal(what)
+		}
+		factor := 2 + random.IntN(1000)
+		times, large := s, e
+		times.Step *= Length(factor)
+		large.Offset *= float64(factor)
+		if b := times.Next(large, aim*float64(factor), nominal, dialled, hold*Length(factor)); a != b {
+			t.Fatalf("%s, %d times as large %+v", what, factor, b)
+		}
+		switch {
+		case a.Held:
+			held++
+		case a.Clamped:
+			// The wanted setting lies beyond the end that is advised.
+			clamped++
+			if a.Setting != s.Lowest && a.Setting != s.Highest || 2*math.Abs(expected(a.Setting)) < float64(s.Step) {
+				t.Fatal(what)
+			}
+		default:
+			if rest := 2 * expected(a.Setting); rest > float64(s.Step) || rest <= -float64(s.Step) {
+				t.Fatalf("%s: expected %v beside the aim", what, rest/2)
+			}
+			if b := s.Next(e, aim, nominal, dial(), 0); b.Setting != a.Setting {
+				t.Fatalf("%s, with another setting dialled %+v", what, b)
+			}
+		}
+	}
+	if held < trials/20 || clamped < trials/20 {
+		t.Errorf("%d held and %d out of reach of %d: they say little", held, clamped, trials)
+	}
+}
