@@ -43,21 +43,24 @@ type env struct {
 
 // commands are all commands with their flags.
 type commands struct {
-	Run    runCommand    `cmd:"" help:"Run the agent at the press."`
-	Demo   demoCommand   `cmd:"" help:"Run the agent on a simulated press and caliper, with a broker and the page."`
-	Replay replayCommand `cmd:"" help:"Run a tape of inputs through the agent, as fast as it goes."`
-	Check  checkCommand  `cmd:"" help:"Check a configuration and the specs that it names."`
-	Init   initCommand   `cmd:"" help:"Write a commented configuration, a specs file and the installation files."`
-	Status statusCommand `cmd:"" help:"Show how the running agent, or its store, stands."`
-	Log    logCommand    `cmd:"" help:"Show the records."`
-	Ports  portsCommand  `cmd:"" help:"List the serial ports and input lines found here."`
-	Listen listenCommand `cmd:"" help:"Name the caliper format seen on a port and show each reading."`
-	Verify verifyCommand `cmd:"" help:"Check a store whole."`
-	Backup backupCommand `cmd:"" help:"Write a consistent copy of the store, also while the agent runs."`
-	Resend resendCommand `cmd:"" help:"Publish kept events again."`
-	Do     doCommand     `cmd:"" help:"Do at the running agent what an operator does at the page."`
-	Judge  judgeCommand  `cmd:"" help:"Judge one crimp without hardware."`
-	Chart  chartCommand  `cmd:"" help:"Chart a series of measured values: single values, weighted average or cumulative sums."`
+	Run        runCommand        `cmd:"" help:"Run the agent at the press."`
+	Demo       demoCommand       `cmd:"" help:"Run the agent on a simulated press and caliper, with a broker and the page."`
+	Replay     replayCommand     `cmd:"" help:"Run a tape of inputs through the agent, as fast as it goes."`
+	Check      checkCommand      `cmd:"" help:"Check a configuration and the specs that it names."`
+	Init       initCommand       `cmd:"" help:"Write a commented configuration, a specs file and the installation files."`
+	Status     statusCommand     `cmd:"" help:"Show how the running agent, or its store, stands."`
+	Log        logCommand        `cmd:"" help:"Show the records."`
+	Ports      portsCommand      `cmd:"" help:"List the serial ports and input lines found here."`
+	Listen     listenCommand     `cmd:"" help:"Name the caliper format seen on a port and show each reading."`
+	Verify     verifyCommand     `cmd:"" help:"Check a store whole."`
+	Backup     backupCommand     `cmd:"" help:"Write a consistent copy of the store, also while the agent runs."`
+	Resend     resendCommand     `cmd:"" help:"Publish kept events again."`
+	Do         doCommand         `cmd:"" help:"Do at the running agent what an operator does at the page."`
+	Judge      judgeCommand      `cmd:"" help:"Judge one crimp without hardware."`
+	Chart      chartCommand      `cmd:"" help:"Chart a series of measured values: single values, weighted average or cumulative sums."`
+	Capability capabilityCommand `cmd:"" help:"Say how measured values lie between their limits."`
+	Gauge      gaugeCommand      `cmd:"" help:"Judge a caliper, and those who read it, by a study."`
+	Trend      trendCommand      `cmd:"" help:"Fit a line to points and say where it meets a limit."`
 
 	Version kong.VersionFlag `help:"Show the version."`
 }
