@@ -57,6 +57,7 @@ type commands struct {
 	Resend     resendCommand     `cmd:"" help:"Publish kept events again."`
 	Do         doCommand         `cmd:"" help:"Do at the running agent what an operator does at the page."`
 	Judge      judgeCommand      `cmd:"" help:"Judge one crimp without hardware."`
+	Budget     budgetCommand     `cmd:"" help:"Show the uncertainty budget and guard band of each specification."`
 	Chart      chartCommand      `cmd:"" help:"Chart a series of measured values: single values, weighted average or cumulative sums."`
 	Capability capabilityCommand `cmd:"" help:"Say how measured values lie between their limits."`
 	Gauge      gaugeCommand      `cmd:"" help:"Judge a caliper, and those who read it, by a study."`

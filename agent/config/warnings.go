@@ -57,6 +57,9 @@ func (c *Config) warnMeasure(warn warner) {
 	if m.Ovality > 0 && m.Places == 1 {
 		warn("measure.ovality", "says nothing with places = 1: one reading has no largest and smallest")
 	}
+	if t := m.Temperature; t >= 15 {
+		warn("measure.temperature", fmt.Sprintf("is how far from 20 °C the ferrule may be, so this says from %g °C to %g °C", 20-t, 20+t))
+	}
 	const instead = "says nothing while u is written: u counts in place of all that is computed"
 	if m.U > 0 && m.Repeatability > 0 {
 		warn("measure.repeatability", instead)

@@ -68,8 +68,12 @@ func TestWarnings(t *testing.T) {
 		// And (11.5·10⁻⁶·30.5816 mm·40)²/3 for temperature: u = 16.325 µm, 2·z·u = 53.7 µm.
 		{"guard band computed with a warm ferrule", "[caliper]", "[measure]\nconfidence = 0.95\ntemperature = 40\n" + even + "[caliper]",
 			rows("plus,minus", "0.0536mm,0mm", "0.0538mm,0mm"), []string{
+				"bench.toml:7: [measure] temperature: is how far from 20 °C the ferrule may be, so this says from -20 °C to 60 °C",
 				"bench.toml:6: [measure] confidence: the guard band leaves no room to pass: take a finer caliper, or decide for a lower confidence: a",
 			}},
+		{"a temperature instead of a distance from 20 °C", "[caliper]", "[measure]\ntemperature = 23\n[caliper]", oneSpec, []string{
+			"bench.toml:6: [measure] temperature: is how far from 20 °C the ferrule may be, so this says from -3 °C to 43 °C",
+		}},
 		{"no guard band", "[caliper]", even + "[caliper]", rows("plus,minus", "0.030mm,0mm"), nil},
 		{"studied and computed", "[caliper]", "[measure]\nu = '0.01mm'\nrepeatability = '0.01mm'\nrepeatability_dof = 9\ntemperature = 5\n[caliper]", oneSpec, []string{
 			"bench.toml:7: [measure] repeatability: says nothing while u is written: u counts in place of all that is computed",

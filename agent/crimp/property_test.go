@@ -230,8 +230,6 @@ func TestGuardBandOnlyDoubts(t *testing.T) {
 		if v, w := simple.judge(), guarded.judge(); w.Outcome == Pass && v.Outcome != Pass {
 			t.Errorf("%v: %s, and %s with a guard band", guarded, v.Outcome, w.Outcome)
 		}
-		// Of roundness there is no doubt; the rest is about the mean.
-		simple.rules.Ovality, guarded.rules.Ovality = 0, 0
 		v, w := simple.judge(), guarded.judge()
 		if w.Outcome != v.Outcome {
 			turned[v.Outcome]++

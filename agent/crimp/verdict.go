@@ -116,7 +116,8 @@ func Judge(s Spec, readings []Length, crimp int, u float64, rules Rules) Verdict
 	case over:
 		v.Outcome = Scrap
 		v.Reason = fmt.Sprintf("%s over the upper limit, and the sheet allows no further crimp", s.Text(v.Mean-s.Upper()))
-	case rules.Ovality > 0 && v.Ovality > rules.Ovality:
+	case rules.Ovality > 0 && v.Ovality > rules.Ovality && !(above > 0 && crimp <= s.Recrimps):
+		// One that is over the limit, if not for sure, may still be closed further.
 		v.Outcome = Scrap
 		v.Reason = fmt.Sprintf("out of round: the readings differ by %s, the limit is %s", s.Text(v.Ovality), s.Text(rules.Ovality))
 	case !within:
