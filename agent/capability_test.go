@@ -63,7 +63,7 @@ func twice(mean, sd float64) string {
 func TestCapabilityCommand(t *testing.T) {
 	var file struct {
 		USL, LSL, Mean, S float64
-		Expected          struct{ Cp, Cpu, Cpl, Cpk float64 }
+		Expected          struct{ Cp, CPU, CPL, Cpk float64 }
 		CI                struct {
 			Cp  [2]float64
 			Cpk [2]float64 `json:"Cpk_approx"`
@@ -75,7 +75,7 @@ func TestCapabilityCommand(t *testing.T) {
 	numbersNear(t, got, map[string]float64{
 		"n": 50, "mean": file.Mean, "sd": file.S, "cp": file.Expected.Cp, "cpk": file.Expected.Cpk,
 		"cp_low": file.CI.Cp[0], "cp_high": file.CI.Cp[1], "cpk_low": file.CI.Cpk[0], "cpk_high": file.CI.Cpk[1],
-		"cpl": file.Expected.Cpl, "cpu": file.Expected.Cpu, "below": 0, "above": 0,
+		"cpl": file.Expected.CPL, "cpu": file.Expected.CPU, "below": 0, "above": 0,
 	})
 	// The reference's estimate has ten digits.
 	if bound, ok := got["cpu_bound"].(float64); !ok || math.Abs(bound-file.Lower[0].Exact) > 1e-9 {

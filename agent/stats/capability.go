@@ -10,7 +10,7 @@ import (
 )
 
 // Capability says how a process lies between its limits. Cp is the width
-// between the limits over six standard deviations; Cpu and Cpl are the distance
+// between the limits over six standard deviations; CPU and CPL are the distance
 // of the mean from the upper and the lower limit over three, and Cpk is the
 // smaller of the two (e-Handbook 6.1.6). All of it holds for normal scatter
 // and a process that stays as it is.
@@ -28,11 +28,11 @@ type Capability struct {
 	CpkLow  float64 `json:"cpk_low"`
 	CpkHigh float64 `json:"cpk_high"`
 
-	Cpl float64 `json:"cpl"`
-	Cpu float64 `json:"cpu"`
+	CPL float64 `json:"cpl"`
+	CPU float64 `json:"cpu"`
 	// What the one-sided index is at least, with 95 % confidence; exact.
-	CplBound float64 `json:"cpl_bound"`
-	CpuBound float64 `json:"cpu_bound"`
+	CPLBound float64 `json:"cpl_bound"`
+	CPUBound float64 `json:"cpu_bound"`
 
 	// With the standard deviation from one value to the next, mean moving range
 	// over 1.128379: what the process could do if it did not wander. It needs
@@ -70,13 +70,13 @@ func CapabilityOf(values []float64, limits Interval) (Capability, error) {
 	c := Capability{
 		N: len(values), Mean: mean, SD: sd,
 		Cp:        (limits.Upper - limits.Lower) / (6 * sd),
-		Cpl:       (mean - limits.Lower) / (3 * sd),
-		Cpu:       (limits.Upper - mean) / (3 * sd),
+		CPL:       (mean - limits.Lower) / (3 * sd),
+		CPU:       (limits.Upper - mean) / (3 * sd),
 		WithinSD:  within,
 		WithinCp:  (limits.Upper - limits.Lower) / (6 * within),
 		WithinCpk: min(mean-limits.Lower, limits.Upper-mean) / (3 * within),
 	}
-	c.Cpk = min(c.Cpl, c.Cpu)
+	c.Cpk = min(c.CPL, c.CPU)
 	if !finite(c.Cp) || !finite(c.WithinCp) || !finite(c.Cpk) {
 		return Capability{}, fmt.Errorf("the values hardly differ beside limits %g and %g: no index can be computed", limits.Lower, limits.Upper)
 	}
@@ -85,8 +85,8 @@ func CapabilityOf(values []float64, limits Interval) (Capability, error) {
 	c.CpHigh = c.Cp * math.Sqrt(chi.Quantile(0.975)/(n-1))
 	half := normalQuantile(0.975) * math.Sqrt(1/(9*n)+c.Cpk*c.Cpk/(2*(n-1)))
 	c.CpkLow, c.CpkHigh = c.Cpk-half, c.Cpk+half
-	c.CplBound, c.CpuBound = IndexBound(c.Cpl, len(values)), IndexBound(c.Cpu, len(values))
-	c.PPMBelow, c.PPMAbove = 1e6*normalBelow(-3*c.Cpl), 1e6*normalBelow(-3*c.Cpu)
+	c.CPLBound, c.CPUBound = IndexBound(c.CPL, len(values)), IndexBound(c.CPU, len(values))
+	c.PPMBelow, c.PPMAbove = 1e6*normalBelow(-3*c.CPL), 1e6*normalBelow(-3*c.CPU)
 	for _, v := range values {
 		if v < limits.Lower {
 			c.Below++
@@ -112,7 +112,7 @@ func movingRange(values []float64) float64 {
 }
 
 // IndexBound is the exact lower bound, with 95 % confidence, of a one-sided
-// index (Cpu or Cpl) that n normal values, at least 2, estimate as index:
+// index (CPU or CPL) that n normal values, at least 2, estimate as index:
 // 3√n times the estimate follows the noncentral t distribution with n − 1
 // degrees of freedom and noncentrality 3√n·C.
 func IndexBound(index float64, n int) float64 {

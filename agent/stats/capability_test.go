@@ -27,7 +27,7 @@ func withMoments(n int, mean, sd float64) []float64 {
 func TestCapability(t *testing.T) {
 	var file struct {
 		USL, LSL, Mean, S float64
-		Expected          struct{ Cp, Cpu, Cpl, Cpk float64 }
+		Expected          struct{ Cp, CPU, CPL, Cpk float64 }
 		CI                struct {
 			Cp  [2]float64
 			Cpk [2]float64 `json:"Cpk_approx"`
@@ -44,8 +44,8 @@ func TestCapability(t *testing.T) {
 	near(t, "sd", c.SD, file.S, 1e-12)
 	near(t, "cp", c.Cp, file.Expected.Cp, 1e-9)
 	near(t, "cpk", c.Cpk, file.Expected.Cpk, 1e-9)
-	near(t, "cpu", c.Cpu, file.Expected.Cpu, 1e-9)
-	near(t, "cpl", c.Cpl, file.Expected.Cpl, 1e-9)
+	near(t, "cpu", c.CPU, file.Expected.CPU, 1e-9)
+	near(t, "cpl", c.CPL, file.Expected.CPL, 1e-9)
 	near(t, "cp low", c.CpLow, file.CI.Cp[0], 1e-9)
 	near(t, "cp high", c.CpHigh, file.CI.Cp[1], 1e-9)
 	near(t, "cpk low", c.CpkLow, file.CI.Cpk[0], 1e-9)
@@ -160,8 +160,8 @@ func TestCapabilityUnits(t *testing.T) {
 			t.Fatal(err)
 		}
 		for name, pair := range map[string][2]float64{
-			"cp": {got.Cp, want.Cp}, "cpk": {got.Cpk, want.Cpk}, "cpl": {got.Cpl, want.Cpl}, "cpu": {got.Cpu, want.Cpu},
-			"cp low": {got.CpLow, want.CpLow}, "cpk high": {got.CpkHigh, want.CpkHigh}, "cpl bound": {got.CplBound, want.CplBound},
+			"cp": {got.Cp, want.Cp}, "cpk": {got.Cpk, want.Cpk}, "cpl": {got.CPL, want.CPL}, "cpu": {got.CPU, want.CPU},
+			"cp low": {got.CpLow, want.CpLow}, "cpk high": {got.CpkHigh, want.CpkHigh}, "cpl bound": {got.CPLBound, want.CPLBound},
 			"within cpk": {got.WithinCpk, want.WithinCpk}, "sd": {got.SD, want.SD * c.scale}, "within sd": {got.WithinSD, want.WithinSD * c.scale},
 		} {
 			near(t, c.name+", "+name, pair[0], pair[1], c.relative)

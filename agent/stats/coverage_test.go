@@ -50,21 +50,24 @@ func number(t *testing.T, s string) float64 {
 // factor printed is 2.92.
 func TestCoverageEndGauge(t *testing.T) {
 	var file struct {
-		Expected  struct{ Nu_eff, T99, T95 float64 }
+		Expected struct {
+			NuEff    float64 `json:"nu_eff"`
+			T99, T95 float64
+		}
 		Published struct{ T99 float64 }
 	}
 	reference(t, "gum_h1_end_gauge.json", &file)
 	for level, want := range map[float64]float64{0.99: file.Expected.T99, 0.95: file.Expected.T95} {
-		got, err := Coverage(level, file.Expected.Nu_eff)
+		got, err := Coverage(level, file.Expected.NuEff)
 		if err != nil {
 			t.Fatal(err)
 		}
 		near(t, "t", got, want, 1e-9)
 		if whole, _ := Coverage(level, 16); whole != got {
-			t.Errorf("%g degrees give %v, 16 give %v: want them truncated", file.Expected.Nu_eff, got, whole)
+			t.Errorf("%g degrees give %v, 16 give %v: want them truncated", file.Expected.NuEff, got, whole)
 		}
 	}
-	if got, _ := Coverage(0.99, file.Expected.Nu_eff); math.Abs(got-file.Published.T99) > 0.005 {
+	if got, _ := Coverage(0.99, file.Expected.NuEff); math.Abs(got-file.Published.T99) > 0.005 {
 		t.Errorf("%.4f, printed %.2f", got, file.Published.T99)
 	}
 }

@@ -17,6 +17,7 @@ func written(values ...float64) []string {
 // TestCapabilityR: all figures agree with R to 1e-9; the exact bounds to 1e-8,
 // for R's noncentral t is good to about ten digits.
 func TestCapabilityR(t *testing.T) {
+	t.Parallel() // with another start of R
 	for name, c := range map[string]struct {
 		values []float64
 		limits Interval
@@ -30,7 +31,7 @@ func TestCapabilityR(t *testing.T) {
 		}
 		want := fromR(t, "capability.R", append(written(c.limits.Lower, c.limits.Upper), written(c.values...)...)...)
 		for key, v := range map[string]float64{
-			"mean": got.Mean, "sd": got.SD, "cp": got.Cp, "cpk": got.Cpk, "cpl": got.Cpl, "cpu": got.Cpu,
+			"mean": got.Mean, "sd": got.SD, "cp": got.Cp, "cpk": got.Cpk, "cpl": got.CPL, "cpu": got.CPU,
 			"cp_low": got.CpLow, "cp_high": got.CpHigh, "cpk_low": got.CpkLow, "cpk_high": got.CpkHigh,
 			"within_sd": got.WithinSD, "within_cp": got.WithinCp, "within_cpk": got.WithinCpk,
 			"ppm_below": got.PPMBelow, "ppm_above": got.PPMAbove,
@@ -38,7 +39,7 @@ func TestCapabilityR(t *testing.T) {
 		} {
 			near(t, name+": "+key, v, want[key], 1e-9)
 		}
-		near(t, name+": bound of cpl", got.CplBound, want["cpl_bound"], 1e-8)
-		near(t, name+": bound of cpu", got.CpuBound, want["cpu_bound"], 1e-8)
+		near(t, name+": bound of cpl", got.CPLBound, want["cpl_bound"], 1e-8)
+		near(t, name+": bound of cpu", got.CPUBound, want["cpu_bound"], 1e-8)
 	}
 }

@@ -12,6 +12,7 @@ import (
 // TestCrossedR: sums of squares, tests and components agree with R's lm and
 // anova to 1e-9, p values, which may be very small, to 1e-6.
 func TestCrossedR(t *testing.T) {
+	t.Parallel() // with another start of R
 	random := rand.New(rand.NewPCG(9, 10))
 	for name, rows := range map[string][]GaugeReading{
 		"reference": studyA(t),
@@ -54,6 +55,7 @@ func TestCrossedR(t *testing.T) {
 // TestFactorsR: the factors are those of the normal range's distribution, to the
 // four digits that tables have.
 func TestFactorsR(t *testing.T) {
+	t.Parallel() // with another start of R
 	want := fromR(t, "gauge.R", "factors")
 	for n := 2; n <= 10; n++ {
 		for kind, many := range map[string]bool{"k1": true, "k3": false} {
@@ -68,6 +70,7 @@ func TestFactorsR(t *testing.T) {
 // TestType1R and TestLinearityR agree with R's t.test and lm to 1e-9; p values to
 // 1e-6.
 func TestType1R(t *testing.T) {
+	t.Parallel() // with another start of R
 	readings := []float64{17.004, 17.002, 17.001, 16.999, 17.005, 17.002, 16.998, 17.001}
 	got, err := Type1Of(readings, 17, 0.2)
 	if err != nil {
@@ -82,6 +85,7 @@ func TestType1R(t *testing.T) {
 }
 
 func TestLinearityR(t *testing.T) {
+	t.Parallel() // with another start of R
 	references := []float64{10, 10, 10, 20, 20, 20, 40, 40, 40}
 	readings := []float64{10.01, 10.02, 10.00, 20.01, 20.00, 20.03, 39.98, 40.01, 39.99}
 	got, err := LinearityOf(references, readings)

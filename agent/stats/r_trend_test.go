@@ -8,6 +8,7 @@ import (
 // TestTrendR: the lines agree with R to 1e-9. The bounds of the crossing, which R
 // searches for where its own prediction interval meets the limit, to 1e-7.
 func TestTrendR(t *testing.T) {
+	t.Parallel() // with another start of R
 	d := driftOf(t)
 	for name, c := range map[string]struct {
 		x, y  []float64

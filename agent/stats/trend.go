@@ -97,7 +97,9 @@ func (l line) atSD(x float64) float64 {
 	return l.residual * math.Sqrt(1/l.n+(x-l.x)*(x-l.x)/l.sxx)
 }
 
-func (l line) r2() float64 { return l.sxy * l.sxy / (l.sxx * l.syy) }
+// r2 is the share of the scatter that the line explains; rounding makes it no
+// more than 1.
+func (l line) r2() float64 { return min(1, l.sxy*l.sxy/(l.sxx*l.syy)) }
 
 // Forecast says at which x a single new value is to be expected at a limit. There
 // is either a crossing, or Forecast is "none" and Reason says why.
