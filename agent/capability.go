@@ -5,17 +5,20 @@ import (
 	"fmt"
 
 	"benchtally/agent/crimp"
+	"benchtally/agent/record"
+	"benchtally/agent/station"
 	"benchtally/agent/stats"
 )
 
 // capabilityCommand says how measured values lie between their limits.
 type capabilityCommand struct {
-	Lower      numberFlag `required:"" placeholder:"X" help:"Lower limit, in the unit of the values."`
-	Upper      numberFlag `required:"" placeholder:"X" help:"Upper limit, in the unit of the values."`
+	Lower      numberFlag `placeholder:"X" help:"Lower limit, in the unit of the values."`
+	Upper      numberFlag `placeholder:"X" help:"Upper limit, in the unit of the values."`
 	U          numberFlag `name:"u" placeholder:"X" help:"Standard uncertainty of a value: adds the risk of wrong decisions."`
 	Confidence numberFlag `placeholder:"P" help:"With --u: pieces pass within limits that are narrowed for this conformance probability, such as 0.95 (ISO 14253-1)."`
 	JSON       bool       `name:"json" help:"The answer is JSON in any case."`
-	File       string     `arg:"" placeholder:"FILE" help:"One number a line, in the order in which they arose; what follows # is a comment; - is standard input."`
+	File       string     `arg:"" optional:"" placeholder:"FILE" help:"One number a line, in the order in which they arose; what follows # is a comment; - is standard input. Without it: the deviations of the first crimps in the records chosen, in mm, between the limits of their specification."`
+	keptFlags
 }
 
 // Help is what the command's help says in front of the flags.
@@ -35,6 +38,12 @@ type capable struct {
 
 // Run prints the capability as JSON.
 func (c *capabilityCommand) Run(e env) error {
+	if c.File == "" {
+		return c.kept(e)
+	}
+	if err := c.alone(c.File); err != nil {
+		return err
+	}
 	if err := c.check(); err != nil {
 		return invalid{err}
 	}
@@ -46,7 +55,44 @@ func (c *capabilityCommand) Run(e env) error {
 	if err != nil {
 		return invalid{fmt.Errorf("%s: %w", shownName(c.File), err)}
 	}
-	return printAnswer(e, out)
+	return writeJSON(e, out)
+}
+
+// kept judges the first crimps in the records between the limits of their
+// specification, as deviations from its target in mm.
+func (c *capabilityCommand) kept(e env) error {
+	if c.Lower.given || c.Upper.given {
+		return invalid{errors.New("--lower and --upper are for a file of values, and no file is named; kept crimps have the limits of their specification")}
+	}
+	crimps, _, err := c.judged(e, 1)
+	if err != nil {
+		return err
+	}
+	if err := one(crimps, "specifications", "--spec or --order", func(j station.Judged) string { return j.Spec.ID }); err != nil {
+		return err
+	}
+	spec := crimps[0].Spec
+	if err := one(crimps, "tolerances of "+spec.ID, "--order or --since", func(j station.Judged) string {
+		return fmt.Sprintf("%s +%s -%s", j.Spec.Text(j.Spec.Diameter), j.Spec.Text(j.Spec.Plus), j.Spec.Text(j.Spec.Minus))
+	}); err != nil {
+		return err
+	}
+	c.Lower = numberFlag{inMM(-float64(spec.Minus)), true}
+	c.Upper = numberFlag{inMM(float64(spec.Plus)), true}
+	if err := c.check(); err != nil {
+		return invalid{err}
+	}
+	values := make([]float64, len(crimps))
+	for i, j := range crimps {
+		values[i] = inMM(j.Deviation())
+	}
+	out, err := c.of(values)
+	if err != nil {
+		return invalid{fmt.Errorf("the first crimps%s: %w", c.told(), err)}
+	}
+	return writeKept(e, out, keptNote{
+		Unit: "mm", Spec: spec.ID, Lower: record.Ptr(-spec.Minus), Upper: record.Ptr(spec.Plus), Pieces: pieceIDs(crimps),
+	})
 }
 
 // check finds flags that are wrong.
@@ -59,7 +105,8 @@ func (c *capabilityCommand) check() error {
 	}
 	p, u := c.Confidence.value, c.U.value
 	swapped := c.Lower.value >= c.Upper.value
-	wrong(swapped, "--lower %g and --upper %g: want the lower limit below the upper one", c.Lower.value, c.Upper.value)
+	wrong(!c.Lower.given || !c.Upper.given, "values of a file want --lower and --upper, their limits")
+	wrong(c.Lower.given && c.Upper.given && swapped, "--lower %g and --upper %g: want the lower limit below the upper one", c.Lower.value, c.Upper.value)
 	wrong(c.U.given && u <= 0, "--u %g: want more than 0", u)
 	wrong(p != 0 && !(p >= 0.5 && p < 1), "--confidence %g: want 0.5 to below 1, such as 0.95", p)
 	wrong(p != 0 && !c.U.given, "--confidence needs --u, the standard uncertainty of a value")

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -21,8 +20,10 @@ type chartCommand struct {
 	Exact  bool     `help:"ewma: limits that are exact for every value, so narrower at first, in uppers and lowers."`
 	K      *float64 `placeholder:"X" help:"cusum: allowance, in the unit of the values; otherwise half a standard deviation, for a shift of a whole one."`
 	H      *float64 `placeholder:"X" help:"cusum: limit of the sums, in the unit of the values; otherwise 5 standard deviations."`
+	Series string   `default:"as-set" enum:"as-set,uncorrected" placeholder:"SERIES" help:"Of kept crimps: as-set, the deviation from target, or uncorrected, what it would have been had nobody touched the setting; ${default}."`
 	JSON   bool     `name:"json" help:"The answer is JSON in any case."`
-	File   string   `arg:"" placeholder:"FILE" help:"One number a line; what follows # is a comment; - is standard input."`
+	File   string   `arg:"" optional:"" placeholder:"FILE" help:"One number a line; what follows # is a comment; - is standard input. Without it: the first crimps in the records chosen, in mm."`
+	keptFlags
 }
 
 // Help is what the command's help says in front of the flags.
@@ -123,6 +124,12 @@ func (c *chartCommand) Run(e env) error {
 	if err := c.check(); err != nil {
 		return invalid{err}
 	}
+	if c.File == "" {
+		return c.kept(e)
+	}
+	if err := c.alone(c.File); err != nil {
+		return err
+	}
 	values, err := readNumbers(e, c.File)
 	if err != nil {
 		return err
@@ -131,9 +138,29 @@ func (c *chartCommand) Run(e env) error {
 	if err != nil {
 		return invalid{fmt.Errorf("%s: %w", shownName(c.File), err)}
 	}
-	enc := json.NewEncoder(e.stdout)
-	enc.SetEscapeHTML(false)
-	return enc.Encode(chart)
+	return writeJSON(e, chart)
+}
+
+// kept charts the first crimps in the records: the deviation from target of
+// pieces as they were set. A setting that was moved makes them follow each other
+// less than the press does; uncorrected, they are as if it had stayed.
+func (c *chartCommand) kept(e env) error {
+	crimps, _, err := c.judged(e, 1)
+	if err != nil {
+		return err
+	}
+	values := make([]float64, len(crimps))
+	for i, j := range crimps {
+		values[i] = inMM(j.Deviation())
+		if c.Series == "uncorrected" {
+			values[i] = inMM(j.Offset)
+		}
+	}
+	chart, err := c.of(values)
+	if err != nil {
+		return invalid{fmt.Errorf("the first crimps%s: %w", c.told(), err)}
+	}
+	return writeKept(e, chart, keptNote{Unit: "mm", Series: c.Series, Pieces: pieceIDs(crimps)})
 }
 
 // check finds flags that are wrong, or for another kind of chart.

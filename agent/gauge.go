@@ -12,7 +12,9 @@ type gaugeCommand struct {
 	Tolerance numberFlag `placeholder:"X" help:"Width of the tolerance, upper minus lower limit, in the unit of the values."`
 	Reference numberFlag `placeholder:"X" help:"Known size of the one part that was read again and again."`
 	JSON      bool       `name:"json" help:"The answer is JSON in any case."`
-	File      string     `arg:"" placeholder:"FILE" help:"CSV file with columns by the study, or one number a line with --reference; - is standard input."`
+	Part      string     `default:"place" enum:"place,piece" placeholder:"WHAT" help:"Of kept readings: what a part is, each place of a piece (mark them) or a whole piece; ${default}."`
+	File      string     `arg:"" optional:"" placeholder:"FILE" help:"CSV file with columns by the study, or one number a line with --reference; - is standard input. Without it: a crossed study of the readings in the records chosen, in mm."`
+	keptFlags
 }
 
 // Help is what the command's help says in front of the flags.
@@ -23,7 +25,9 @@ Columns part,appraiser,value: a crossed study, in which each appraiser reads eac
 
 Columns reference,value: linearity, with parts of known size over the range that is used.
 
---reference and --tolerance: a type-1 study of one part of known size, one reading a line, 25 to 50 of them. "cg" and "cgk" are with 6 standard deviations, "cg_4s" and "cgk_4s" with 4.`
+--reference and --tolerance: a type-1 study of one part of known size, one reading a line, 25 to 50 of them. "cg" and "cgk" are with 6 standard deviations, "cg_4s" and "cgk_4s" with 4.
+
+A study at the press: start an order as one operator and measure its pieces, all places in the order of their marks; measure them again (action "measure") for the next trial; start the same order as the next operator and do the same. Then: benchtally gauge --order ID`
 }
 
 // crossedStudy, linearityStudy and type1Study are the answers.
@@ -48,11 +52,17 @@ func (c *gaugeCommand) Run(e env) error {
 	if err := c.check(); err != nil {
 		return invalid{err}
 	}
+	if c.File == "" {
+		return c.kept(e)
+	}
+	if err := c.alone(c.File); err != nil {
+		return err
+	}
 	out, err := c.study(e)
 	if err != nil {
 		return err
 	}
-	return printAnswer(e, out)
+	return writeJSON(e, out)
 }
 
 // check finds flags that are wrong.
@@ -65,6 +75,33 @@ func (c *gaugeCommand) check() error {
 		faults = append(faults, errors.New("--reference needs --tolerance, the width between the limits of what will be measured"))
 	}
 	return errors.Join(faults...)
+}
+
+// kept is a crossed study of kept readings: whoever was told as the operator is
+// the appraiser.
+func (c *gaugeCommand) kept(e env) error {
+	if c.Reference.given {
+		return invalid{errors.New("--reference is for a file of readings of one part, and no file is named")}
+	}
+	readings, err := c.readings(e)
+	if err != nil {
+		return err
+	}
+	rows := make([]stats.GaugeReading, len(readings))
+	for i, r := range readings {
+		rows[i] = stats.GaugeReading{Part: r.piece, Appraiser: r.operator, Value: r.mm}
+		if c.Part == "place" {
+			rows[i].Part = fmt.Sprintf("%s, place %d", r.piece, r.place)
+		}
+		if r.operator == "" {
+			rows[i].Appraiser = "nobody named"
+		}
+	}
+	out, err := c.crossed(rows)
+	if err != nil {
+		return invalid{fmt.Errorf("the readings%s: %w", c.told(), err)}
+	}
+	return writeKept(e, out, keptNote{Unit: "mm"})
 }
 
 // study reads the file and picks the study that it is of.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"net/url"
@@ -9,6 +10,7 @@ import (
 	"time"
 
 	"benchtally/agent/config"
+	"benchtally/agent/crimp"
 	"benchtally/agent/record"
 	"benchtally/agent/station"
 )
@@ -120,6 +122,31 @@ func one(crimps []station.Judged, what, flag string, key func(station.Judged) st
 	return invalid{fmt.Errorf("these crimps are of %d %s, %s: choose one with %s", len(seen), what, names, flag)}
 }
 
+// keptNote is what an answer about kept crimps has beside its numbers.
+type keptNote struct {
+	Unit   string        `json:"unit,omitempty"`   // of the values
+	Series string        `json:"series,omitempty"` // what the values are
+	Spec   string        `json:"spec,omitempty"`
+	Cage   string        `json:"cage,omitempty"`
+	SetUp  int           `json:"set_up,omitempty"`
+	Lower  *crimp.Length `json:"lower_mm,omitempty"` // limits of the deviation
+	Upper  *crimp.Length `json:"upper_mm,omitempty"`
+	Pieces []string      `json:"pieces,omitempty"` // that the values are of, in their order
+}
+
+// writeKept writes an answer about kept crimps as one JSON object.
+func writeKept(e env, answer any, note keptNote) error {
+	a, err := json.Marshal(answer)
+	if err != nil {
+		return err
+	}
+	n, err := json.Marshal(note)
+	if err != nil {
+		return err
+	}
+	return writeJSON(e, json.RawMessage(slices.Concat(a[:len(a)-1], []byte{','}, n[1:])))
+}
+
 // inMM is nanometres as the records have lengths, millimetres.
 func inMM(nm float64) float64 { return nm / 1e6 }
 
@@ -143,14 +170,14 @@ type taken struct {
 // readings are all readings of the pieces chosen that were not withdrawn, by
 // whoever took them: a piece that was measured again has all of them. What was
 // read before a further crimp of its piece is not among them.
-func (f keptFlags) readings(e env) ([]taken, *config.Config, error) {
+func (f keptFlags) readings(e env) ([]taken, error) {
 	cfg, err := f.load()
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	since, until, err := f.times()
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	type kept struct {
 		taken
@@ -183,14 +210,14 @@ func (f keptFlags) readings(e env) ([]taken, *config.Config, error) {
 		return nil
 	}
 	if err := readLog(e, cfg, url.Values{}, add); err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	chosen := make([]taken, len(all))
 	for i, k := range all {
 		chosen[i] = k.taken
 	}
 	if len(chosen) == 0 {
-		return nil, nil, invalid{fmt.Errorf("no reading%s is in the records of %s: benchtally log shows what there is", f.told(), cfg.Store.Path)}
+		return nil, invalid{fmt.Errorf("no reading%s is in the records of %s: benchtally log shows what there is", f.told(), cfg.Store.Path)}
 	}
-	return chosen, cfg, nil
+	return chosen, nil
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -27,11 +26,4 @@ func (n *numberFlag) Decode(ctx *kong.DecodeContext) (err error) {
 		return fmt.Errorf("%q is too large for a measured value", token)
 	}
 	return err
-}
-
-// printAnswer writes a result as one line of JSON.
-func printAnswer(e env, result any) error {
-	out := json.NewEncoder(e.stdout)
-	out.SetEscapeHTML(false)
-	return out.Encode(result)
 }

@@ -2,7 +2,10 @@ package main
 
 import (
 	"fmt"
+	"slices"
 
+	"benchtally/agent/record"
+	"benchtally/agent/station"
 	"benchtally/agent/stats"
 )
 
@@ -10,14 +13,17 @@ import (
 type trendCommand struct {
 	Limit numberFlag `placeholder:"X" help:"Value of y to look ahead to."`
 	JSON  bool       `name:"json" help:"The answer is JSON in any case."`
-	File  string     `arg:"" placeholder:"FILE" help:"CSV file with columns x,y, such as a cage's strokes and the offset measured; - is standard input. Other columns are ignored."`
+	File  string     `arg:"" optional:"" placeholder:"FILE" help:"CSV file with columns x,y, such as a cage's strokes and the offset measured; - is standard input. Other columns are ignored. Without it: the offset of the first crimps in the records chosen, in mm, against the strokes of their cage."`
+	keptFlags
 }
 
 // Help is what the command's help says in front of the flags.
 func (*trendCommand) Help() string {
 	return `"slope" and "intercept" are by least squares, with their standard deviations; "median_slope" and "median_intercept" are the median of the slopes between all pairs of points (Theil and Sen) and of y - slope·x, which a few wild points cannot bend.
 
-With --limit, "crossing" is the x at which the line of least squares has the limit's height, and "crossing_low" to "crossing_high" where a single new value meets it with 95 %. "remaining" counts from the largest x on. When that cannot be told, "forecast" is "none" and "reason" says why. A forecast holds while nothing changes: begin a new file after a tear-down or with another cage.`
+With --limit, "crossing" is the x at which the line of least squares has the limit's height, and "crossing_low" to "crossing_high" where a single new value meets it with 95 %. "remaining" counts from the largest x on. When that cannot be told, "forecast" is "none" and "reason" says why. A forecast holds while nothing changes: begin a new file after a tear-down or with another cage.
+
+Of kept crimps it is the latest set-up of one cage with one specification, because loading and tear-down begin the offset anew. Without --limit it looks ahead to the offset at which pieces leave the limits at the setting that was dialled last.`
 }
 
 // trended is the answer.
@@ -28,6 +34,12 @@ type trended struct {
 
 // Run prints the trend as JSON.
 func (c *trendCommand) Run(e env) error {
+	if c.File == "" {
+		return c.kept(e)
+	}
+	if err := c.alone(c.File); err != nil {
+		return err
+	}
 	t, err := readTable(e, c.File)
 	if err != nil {
 		return err
@@ -40,7 +52,53 @@ func (c *trendCommand) Run(e env) error {
 	if err != nil {
 		return invalid{fmt.Errorf("%s: %w", shownName(c.File), err)}
 	}
-	return printAnswer(e, out)
+	return writeJSON(e, out)
+}
+
+// kept fits the line to the offset of kept first crimps against the strokes of
+// their cage, within its latest set-up.
+func (c *trendCommand) kept(e env) error {
+	crimps, cfg, err := c.judged(e, 1)
+	if err != nil {
+		return err
+	}
+	for _, only := range []error{
+		one(crimps, "cages", "--cage or --order", func(j station.Judged) string { return j.Cage }),
+		one(crimps, "specifications", "--spec or --order", func(j station.Judged) string { return j.Spec.ID }),
+	} {
+		if only != nil {
+			return only
+		}
+	}
+	last := crimps[len(crimps)-1]
+	crimps = slices.DeleteFunc(crimps, func(j station.Judged) bool { return j.SetUp != last.SetUp })
+	x, y := make([]float64, len(crimps)), make([]float64, len(crimps))
+	for i, j := range crimps {
+		x[i], y[i] = float64(j.Stroke), inMM(j.Offset)
+	}
+	told := func(err error) error {
+		return invalid{fmt.Errorf("the %s%s since cage %s was loaded or taken down: %w", plural(len(crimps), "first crimp"), c.told(), last.Cage, err)}
+	}
+	moved := cfg.Scale.Change(last.Setting - last.Spec.Setting) // what the setting takes off the offset, or adds
+	note := keptNote{
+		Unit: "mm", Spec: last.Spec.ID, Cage: last.Cage, SetUp: last.SetUp,
+		Lower: record.Ptr(-last.Spec.Minus - moved), Upper: record.Ptr(last.Spec.Plus - moved), Pieces: pieceIDs(crimps),
+	}
+	if !c.Limit.given {
+		trend, err := stats.TrendOf(x, y)
+		if err != nil {
+			return told(err)
+		}
+		c.Limit = numberFlag{inMM(float64(*note.Upper)), true}
+		if trend.Slope < 0 {
+			c.Limit.value = inMM(float64(*note.Lower))
+		}
+	}
+	out, err := c.of(x, y)
+	if err != nil {
+		return told(err)
+	}
+	return writeKept(e, out, note)
 }
 
 // of fits the line to the points, wherever they come from. What it gives is for
