@@ -135,6 +135,9 @@ func (s *Station) applyUndo(r record.Record) {
 	if hit.Outcome != "" {
 		s.unjudge(st.Order, p)
 	}
+	if n := len(st.Strokes); p != st.Order.latest() && (n == 0 || st.Strokes[n-1].Seq < r.Of) {
+		st.Order.Measured = p.N // it was being measured again, and still is
+	}
 }
 
 // unjudge takes back the judgement of a piece's latest crimp.

@@ -226,6 +226,14 @@ func TestUndo(t *testing.T) {
 	b.read("1.2010").want("reading A-1/2 place 2")
 }
 
+// A slip while an older piece is measured again is taken back like any other.
+func TestUndoOfAPieceMeasuredAgain(t *testing.T) {
+	b := newBench(t).begin().stroke().read("1.2010", "1.2010", "1.2010").stroke().read("1.2000", "1.2000", "1.2000")
+	b.act(Action{Do: DoMeasure, Piece: "A-1/1"}).read("1.2000", "1.2000", "1.2900")
+	b.act(Action{Do: DoUndo}).want("undo A-1/1 of 17")
+	b.read("1.2010").want("reading A-1/1 place 3", "verdict A-1/1 pass crimp 1 0.0003 in", "correction A-1/1 next 120 +0")
+}
+
 func TestReadingWithoutPiece(t *testing.T) {
 	b := newBench(t)
 	b.read("1.2000").want("reading")
