@@ -261,7 +261,7 @@ func TestChartWrong(t *testing.T) {
 	}{
 		{"no kind", []string{good}, []string{"--kind"}},
 		{"unknown kind", []string{"--kind", "xbar", good}, []string{"--kind", "individuals", "xbar"}},
-		{"no file", []string{"--kind", "ewma"}, []string{"<file>"}},
+		{"no file", []string{"--kind", "ewma"}, []string{"no values are named"}},
 		{"file is not there", []string{"--kind", "ewma", filepath.Join(dir, "none.txt")}, []string{"none.txt"}},
 		{"a folder", []string{"--kind", "ewma", dir}, []string{dir}},
 		{"empty file", []string{"--kind", "ewma", file("empty.txt", "\n# nothing\n")}, []string{"empty.txt", "no number"}},

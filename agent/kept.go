@@ -4,7 +4,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net/url"
+	"os"
 	"slices"
 	"strings"
 	"time"
@@ -37,10 +39,13 @@ func (f keptFlags) alone(file string) error {
 
 // load reads the configuration that names the station.
 func (f keptFlags) load() (*config.Config, error) {
-	if f.Config == "" {
-		f.Config = defaultConfig
+	if f.Config != "" {
+		return loadConfig(f.Config)
 	}
-	return loadConfig(f.Config)
+	if _, err := os.Stat(defaultConfig); errors.Is(err, fs.ErrNotExist) {
+		return nil, invalid{fmt.Errorf("no values are named, and there is no station at %s: write what to read behind the flags, or a station's configuration with --config", defaultConfig)}
+	}
+	return loadConfig(defaultConfig)
 }
 
 // judged are the crimps chosen, in the order of their strokes; crimp 0 is any,

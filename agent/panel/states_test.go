@@ -43,7 +43,7 @@ func newShop(t testing.TB, change ...func(*station.Rules)) *shop {
 		Scale:  crimp.Scale{Step: crimp.Thousandth, Highest: 999},
 		Model:  crimp.Model{Noise: float64(crimp.Thousandth)},
 		Places: 3, Every: 1,
-		Gauge: crimp.Gauge{Limit: length("0.02mm"), Zero: crimp.Zero{Allowed: length("0.0005in")}},
+		Gauge:     crimp.Gauge{Limit: length("0.02mm"), Zero: crimp.Zero{Allowed: length("0.0005in")}},
 		Intervals: crimp.Intervals{Lubricate: 50, Teardown: 1000, Months: 6},
 		Specs:     shopSpecs(),
 	}

@@ -34,7 +34,7 @@ func examples() []Record {
 			Kind: Verdict, Order: "A-1001", Piece: "A-1001/3", Crimp: 1, Outcome: crimp.Recrimp,
 			Mean: Ptr(crimp.Length(30_607_001)), Deviation: Ptr(crimp.Length(127_001)), Ovality: Ptr(crimp.Length(25_400)),
 			Readings: 3, Conformity: Ptr(0.4999), U: Ptr(crimp.Length(11_555)), Guard: Ptr(crimp.Length(19_006)), Zone: crimp.NearOutside,
-			Hint: "place 2 is 0.001in larger than the others",
+			Hint:   "place 2 is 0.001in larger than the others",
 			Reason: "0.000001 mm over the upper limit: crimp again",
 		},
 		{
