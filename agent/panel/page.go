@@ -29,15 +29,16 @@ type page struct {
 	Step     string
 	StepSize string // "", "long" or "longest"
 
-	Value   *value   // the newest reading or the mean
-	Target  *target  // nil: no order
-	Judged  *judged  // nil: the crimp in hand has no verdict
-	Reading []string // of the crimp in hand; a place still to be measured is empty
-	Note    string
-	Setting *setting // nil: none was told
-	Care    []care
-	Links   []link
-	Primary *action // the one large touch; nil: none
+	Value    *value   // the newest reading or the mean
+	Target   *target  // nil: no order
+	Judged   *judged  // nil: the crimp in hand has no verdict
+	Reading  []string // of the crimp in hand; a place still to be measured is empty
+	Note     string
+	NoteSize string   // "" or "long"
+	Setting  *setting // nil: none was told
+	Care     []care
+	Links    []link
+	Primary  *action // the one large touch; nil: none
 
 	Advised string // three digits to fill in; may be empty
 	Again   string // piece that may be measured again; may be empty
@@ -104,6 +105,9 @@ func newPage(s Snapshot) page {
 		p.StepSize = "longest"
 	case n > 48:
 		p.StepSize = "long"
+	}
+	if utf8.RuneCountInString(p.Note) > 100 {
+		p.NoteSize = "long"
 	}
 	if v.Setting != nil {
 		p.Advised = crimp.Dial(*v.Setting)

@@ -96,7 +96,7 @@ func TestAdviceBeforeTheFirstPiece(t *testing.T) {
 	if got, want := nextStep(p.snapshot()), "Set 119, then stroke: piece 1"; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
-	if got, want := note(p.snapshot().View), "Crimps come out 0.0010 in large ± 0.0020 in (one first crimp)"; got != want {
+	if got, want := note(p.snapshot().View), "121 comes out 0.0020 in large ± 0.0020 in (1 first crimp)"; got != want {
 		t.Errorf("note %q, want %q", got, want)
 	}
 }

@@ -57,7 +57,7 @@ func (s *Station) opening() *record.Record {
 // set-up stands. It puts into the record what the advice rests on, and why it
 // is what it is; false: nothing is known of the offset.
 func (s *Station) advise(r *record.Record, spec crimp.Spec, l *learned, dialled int) (crimp.Advice, bool) {
-	m := l.model(s.rules.Model)
+	m := s.model(l)
 	e, known := l.estimate(m)
 	if !known {
 		return crimp.Advice{}, false
@@ -69,7 +69,7 @@ func (s *Station) advise(r *record.Record, spec crimp.Spec, l *learned, dialled 
 	r.Offset = record.Ptr(crimp.Length(math.Round(e.Offset)))
 	r.OffsetU = record.Ptr(crimp.Length(math.Round(math.Sqrt(e.Variance))))
 	r.Crimps = e.N
-	if e.Prior && l != nil {
+	if e.Prior && m.Learned {
 		r.SetUps = l.Known.SetUps
 	}
 	if aim != 0 {
@@ -79,53 +79,59 @@ func (s *Station) advise(r *record.Record, spec crimp.Spec, l *learned, dialled 
 	return a, true
 }
 
-// why says in one sentence what an advice rests on and what it does.
+// why says in one sentence what an advice rests on and what it does: how far
+// crimps are expected to be off the target at the setting dialled now, give or
+// take two standard uncertainties, and what is done about it.
 func (s *Station) why(a crimp.Advice, e crimp.Estimate, spec crimp.Spec, setUps int, aim crimp.Length) string {
-	text := size(spec, e) + " (" + basis(e, setUps) + ")"
+	dialled := a.Setting - a.Change
+	off := crimp.Length(math.Round(e.Offset)) + s.rules.Scale.Change(dialled-spec.Setting)
+	text := crimp.Dial(dialled) + " comes out " + size(spec, off) +
+		" ± " + spec.Text(crimp.Length(math.Round(2*math.Sqrt(e.Variance)))) + " (" + basis(e, setUps) + ")"
 	switch {
 	case a.Clamped:
 		return text + "; " + s.outOfReach()
 	case a.Held:
-		return text + "; the change would be within the dead band, leave it"
+		return text + "; within the dead band, leave it"
+	case a.Change == 0 && aim == 0 && size(spec, off) == onTarget:
+		return text
+	case a.Change == 0 && aim == 0:
+		return text + ", no count is nearer"
+	case aim != 0:
+		return text + "; aim " + aimed(spec, aim, s.rules.Costs)
+	default:
+		return text
 	}
-	if a.Change == 0 {
-		text += ", no count of the setting is nearer"
-	}
-	if aim != 0 {
-		text += "; " + aimed(spec, aim, s.rules.Costs)
-	}
-	return text
 }
 
-// size says how far crimps of this set-up are off what their setting says, give
-// or take two standard uncertainties.
-func size(spec crimp.Spec, e crimp.Estimate) string {
-	off, word := crimp.Length(math.Round(e.Offset)), "large"
-	if off < 0 {
-		word = "small"
+const onTarget = "on target"
+
+// size says how far off something is.
+func size(spec crimp.Spec, off crimp.Length) string {
+	switch {
+	case spec.Text(off) == spec.Text(0):
+		return onTarget
+	case off < 0:
+		return spec.Text(-off) + " small"
+	default:
+		return spec.Text(off) + " large"
 	}
-	give := spec.Text(crimp.Length(math.Round(2 * math.Sqrt(e.Variance))))
-	if spec.Text(off) == spec.Text(0) {
-		return "crimps come out as the setting says ± " + give
-	}
-	return fmt.Sprintf("crimps come out %s %s ± %s", spec.Text(off.Abs()), word, give)
 }
 
 // basis says what an estimate rests on.
 func basis(e crimp.Estimate, setUps int) string {
-	before := "what the shop expects"
+	before := "as the shop expects"
 	if setUps > 0 {
-		before = fmt.Sprintf("the last %d set-ups of this cage", setUps)
+		before = fmt.Sprintf("%d earlier set-ups", setUps)
 	}
 	crimps := fmt.Sprintf("%d first crimps", e.N)
 	if e.N == 1 {
-		crimps = "one first crimp"
+		crimps = "1 first crimp"
 	}
 	switch {
 	case e.N == 0:
 		return before
 	case e.Prior:
-		return crimps + " and " + before
+		return crimps + ", " + before
 	default:
 		return crimps
 	}
@@ -145,7 +151,7 @@ func aimed(spec crimp.Spec, aim crimp.Length, costs crimp.Costs) string {
 	if aim < 0 {
 		side = "low"
 	}
-	return fmt.Sprintf("aim %s %s: %s", spec.Text(aim.Abs()), side, because)
+	return fmt.Sprintf("%s %s: %s", spec.Text(aim.Abs()), side, because)
 }
 
 func (s *Station) outOfReach() string {

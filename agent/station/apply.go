@@ -225,7 +225,7 @@ func (s *Station) applyVerdict(r record.Record) {
 	if r.Crimp == 1 && hit.SetUp == st.SetUp {
 		l := s.learnedOf(o.Spec.ID)
 		l.drop(r.Piece)
-		l.add(l.model(s.rules.Model), observation{Piece: r.Piece, Offset: s.offset(o, hit), Stroke: hit.Stroke})
+		l.add(s.model(l), observation{Piece: r.Piece, Offset: s.offset(o, hit), Stroke: hit.Stroke})
 	}
 }
 

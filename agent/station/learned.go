@@ -26,11 +26,11 @@ type observation struct {
 
 // model is how the offset is thought to behave in this set-up: as configured, or
 // as earlier set-ups of the cage taught. It does not change within a set-up.
-func (l *learned) model(configured crimp.Model) crimp.Model {
-	if l == nil {
-		return configured
+func (s *Station) model(l *learned) crimp.Model {
+	if l == nil || !s.rules.Learn {
+		return s.rules.Model
 	}
-	return configured.With(l.Known)
+	return s.rules.Model.With(l.Known)
 }
 
 // estimate is what is known now; false: nothing.

@@ -61,7 +61,7 @@ func TestEarlierSetUpsTeach(t *testing.T) {
 	if want := math.Round(math.Sqrt(0.5*1.2*2) * 25_400); float64(*r.OffsetU) != want {
 		t.Errorf("give or take %v nm, want %v", *r.OffsetU, want)
 	}
-	if want := "crimps come out 0.0030 in large ± 0.0022 in (the last 5 set-ups of this cage)"; r.Reason != want {
+	if want := "120 comes out 0.0030 in large ± 0.0022 in (5 earlier set-ups)"; r.Reason != want {
 		t.Errorf("reason %q, want %q", r.Reason, want)
 	}
 	open := b.s.View().Opening
@@ -78,7 +78,7 @@ func TestEarlierSetUpsTeach(t *testing.T) {
 	if want := math.Round((3 - k) * 25_400); float64(*c.Offset) != want || c.Crimps != 1 || c.SetUps != 5 {
 		t.Errorf("%s, want an offset of %v nm", c.AppendJSON(nil), want)
 	}
-	if *c.Change != 1 || !strings.HasSuffix(c.Reason, "(one first crimp and the last 5 set-ups of this cage)") {
+	if *c.Change != 1 || !strings.HasSuffix(c.Reason, "(1 first crimp, 5 earlier set-ups)") {
 		t.Errorf("reason %q", c.Reason)
 	}
 }
@@ -151,7 +151,7 @@ func TestAim(t *testing.T) {
 	if *c.Setting != 121 || *c.Change != 1 {
 		t.Errorf("setting %d, want 121", *c.Setting)
 	}
-	if want := "crimps come out as the setting says ± 0.0020 in (one first crimp); aim 0.0010 in high: an undersize end is scrap"; c.Reason != want {
+	if want := "120 comes out on target ± 0.0020 in (1 first crimp); aim 0.0010 in high: an undersize end is scrap"; c.Reason != want {
 		t.Errorf("reason %q, want %q", c.Reason, want)
 	}
 }
