@@ -18,8 +18,9 @@ import (
 // brings things in, keeps or sends them never sees its like: agent/run.go joins
 // them. A new import changes this table in the same commit.
 var directions = map[string]map[string]string{
-	"agent/crimp":  {},
-	"agent/record": {"agent/crimp": "a record carries lengths, outcomes and care"},
+	"agent/crimp":       {},
+	"agent/crimp/study": {"agent/crimp": "it studies the product's own estimating, learning, judging and advising"},
+	"agent/record":      {"agent/crimp": "a record carries lengths, outcomes and care"},
 	"agent/station": {
 		"agent/crimp":  "it decides with the trade's arithmetic",
 		"agent/record": "what it decides are records",
@@ -78,7 +79,7 @@ var homes = []struct{ module, home, why string }{
 // clockless are packages and files that are told the time and never look at a
 // clock or wait, so that a replay of their inputs gives the same once more.
 var clockless = []string{
-	"agent/crimp", "agent/record", "agent/station", "agent/stats", "agent/tape", "agent/config",
+	"agent/crimp", "agent/crimp/study", "agent/record", "agent/station", "agent/stats", "agent/tape", "agent/config",
 	"caliper/frame", "caliper/reader.go", "caliper/line.go", "caliper/garbage.go", "caliper/settle.go",
 	"sensors/filter.go", "sensors/due.go", "sensors/state.go", "sensors/fault.go",
 }
