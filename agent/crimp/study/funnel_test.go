@@ -32,9 +32,9 @@ func near(t *testing.T, what string, got, want, within float64) {
 	}
 }
 
-// fine is a setting without end and with counts of a nanometre, so that the
+// fine is a setting with a wide range and with counts of a nanometre, so that the
 // rules are met without rounding; one is a unit of the draws.
-var fine = crimp.Scale{Step: crimp.Nanometre, Lowest: math.MinInt32 * 1_000_000, Highest: math.MaxInt32 * 1_000_000}
+var fine = crimp.Scale{Step: crimp.Nanometre, Lowest: math.MinInt32, Highest: math.MaxInt32}
 
 const one = crimp.Millimetre
 
