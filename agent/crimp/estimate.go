@@ -71,10 +71,10 @@ func (m Model) Update(e Estimate, offset float64, stroke int) Estimate {
 	}
 }
 
-// Predict is the standard deviation of the next piece about its estimate,
-// √(P + σ²), nanometres.
+// Predict is the standard deviation of the next piece, one stroke on, about its
+// estimate: √(P + q² + σ²), nanometres.
 func (m Model) Predict(e Estimate) float64 {
-	return math.Sqrt(e.Variance + float64(m.Noise*m.Noise))
+	return math.Sqrt(e.Variance + float64(m.Drift*m.Drift) + float64(m.Noise*m.Noise))
 }
 
 // Advice is a setting to dial.

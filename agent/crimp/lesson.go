@@ -5,22 +5,23 @@ import "math"
 // How much must have been measured before it teaches, our own rules: fewer
 // pieces or set-ups say more about chance than about the cage.
 const (
-	lessonPieces      = 3  // first crimps that make a set-up count for the first offset
-	lessonSetUps      = 5  // such set-ups that make a prior
+	lessonFirst       = 3  // first crimps, at most, that a set-up's first offset comes from
+	lessonSetUps      = 5  // set-ups that make a prior
+	lessonFirsts      = 15 // first crimps, of those that the first offsets come from, that make it
 	lessonDifferences = 30 // differences of successive pieces that make the noise
 	lessonPairs       = 5  // pairs of blocks that may prove a drift
 	block             = 8  // pieces of a block
 )
 
 // LessonsKept is how many of the latest set-ups teach about a cage.
-const LessonsKept = 12
+const LessonsKept = 16
 
 // Lesson is what one set-up of a cage for one specification taught, from the
 // offsets of its first crimps in their order. Its zero value is a set-up that
 // has not begun. Everything is in nanometres; sums are of squares.
 type Lesson struct {
 	N     int     `json:"n"`     // first crimps measured
-	First float64 `json:"first"` // mean offset of the first of them, at most a block
+	First float64 `json:"first"` // mean offset of the first of them, at most three
 
 	Differences int     `json:"differences,omitempty"`
 	Differing   float64 `json:"differing,omitempty"` // of differences from piece to piece
@@ -59,7 +60,7 @@ func (l *Lesson) Add(offset float64, stroke int) {
 	}
 	l.N++
 	l.Last = offset
-	if l.N <= block {
+	if l.N <= lessonFirst {
 		l.First += (offset - l.First) / float64(l.N)
 	}
 	if l.Blocks[0].N == 0 {
@@ -98,10 +99,12 @@ type Known struct {
 // change of diameter of one count. The rules are our own, with the statistics
 // they rest on:
 //
-//   - First offset: from at least 5 set-ups with at least 3 measured first
-//     crimps each. Expected is the mean of their first offsets; the variance is
-//     that of a further one, s²(1+1/m)·(m−1)/(m−3), the last factor being the
-//     variance of Student's t with m−1 degrees.
+//   - First offset: of each set-up the mean of its first crimps, three at most,
+//     because later ones may have drifted away. It takes at least 5 set-ups and
+//     15 such crimps: 5 set-ups of 3 pieces, or 8 of 2, or 15 of one. Expected is
+//     the mean of their first offsets; the variance is that of a further one,
+//     s²(1+1/m)·(m−1)/(m−3), the last factor being the variance of Student's t
+//     with m−1 degrees.
 //   - Noise: from at least 30 differences of successive first crimps, σ² = Σd²/2n,
 //     which no constant offset and hardly a slow drift can disturb (von Neumann
 //     and others 1941; from memory).
@@ -117,9 +120,11 @@ func Learn(lessons []Lesson, step Length) Known {
 	var k Known
 	var sum Lesson
 	var firsts []float64
+	crimps := 0 // that the first offsets come from
 	for _, l := range lessons {
-		if l.N >= lessonPieces {
+		if l.N > 0 {
 			firsts = append(firsts, l.First)
+			crimps += min(l.N, lessonFirst)
 		}
 		sum.Differences += l.Differences
 		sum.Differing += l.Differing
@@ -129,7 +134,7 @@ func Learn(lessons []Lesson, step Length) Known {
 		sum.Strokes += l.Strokes
 	}
 	least := float64(step) / math.Sqrt(12)
-	if m := float64(len(firsts)); m >= lessonSetUps {
+	if m := float64(len(firsts)); m >= lessonSetUps && crimps >= lessonFirsts {
 		var all blockSum
 		for _, x := range firsts {
 			all.add(x)

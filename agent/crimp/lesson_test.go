@@ -48,7 +48,7 @@ func TestLearnByHand(t *testing.T) {
 	for range 5 {
 		l, offsets := p.setUp()
 		lessons = append(lessons, l)
-		firsts = append(firsts, stat.Mean(offsets, nil))
+		firsts = append(firsts, stat.Mean(offsets[:3], nil))
 		for i := 1; i < len(offsets); i++ {
 			differing += math.Pow(offsets[i]-offsets[i-1], 2)
 			differences++
@@ -73,9 +73,20 @@ func TestLearnWantsEnough(t *testing.T) {
 	if k := Learn(p.lessons(4), Thousandth); k != (Known{}) {
 		t.Errorf("four set-ups of seven taught %+v", k)
 	}
-	p.pieces = 2
-	if k := Learn(p.lessons(12), Thousandth); k != (Known{}) {
-		t.Errorf("set-ups of two pieces taught %+v", k)
+	for pieces, enough := range map[int]int{1: 15, 2: 8, 3: 5} {
+		p.pieces = pieces
+		if k := Learn(p.lessons(enough-1), Thousandth); k != (Known{}) {
+			t.Errorf("%d set-ups of %d pieces taught %+v", enough-1, pieces, k)
+		}
+		if k := Learn(p.lessons(enough), Thousandth); k.SetUps != enough || k.Differences != 0 {
+			t.Errorf("%d set-ups of %d pieces taught %+v", enough, pieces, k)
+		}
+	}
+	p.pieces = 100 // one long set-up does not stand for many
+	long, _ := p.setUp()
+	p.pieces = 1
+	if k := Learn(append(p.lessons(4), long), Thousandth); k.SetUps != 0 {
+		t.Errorf("a long set-up and four of one piece taught %+v", k)
 	}
 	if got := (Model{Noise: 3}).With(Known{}); got != (Model{Noise: 3}) {
 		t.Errorf("nothing learned changes the model to %+v", got)
@@ -115,9 +126,9 @@ func TestLearnFindsTheTruth(t *testing.T) {
 		check("noise", math.Sqrt(noise)/count, c.noise, 0.06)
 		check("drift", math.Sqrt(drift)/count, c.drift, 0.05)
 		check("offset", offset/count, c.mean, 0.15)
-		// Of first offsets: the first block's mean scatters by noise and drift too.
+		// Of first offsets: the mean of three pieces scatters by noise and drift too.
 		m := float64(LessonsKept)
-		first := c.between*c.between + c.noise*c.noise/8
+		first := c.between*c.between + c.noise*c.noise/3
 		check("prior", math.Sqrt(spread)/count, math.Sqrt(first*(1+1/m)*(m-1)/(m-3)), 0.2)
 	}
 }
