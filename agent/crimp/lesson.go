@@ -1,6 +1,9 @@
 package crimp
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // How much must have been measured before it teaches, our own rules: fewer
 // pieces or set-ups say more about chance than about the cage.
@@ -20,6 +23,7 @@ const LessonsKept = 16
 // offsets of its first crimps in their order. Its zero value is a set-up that
 // has not begun. Everything is in nanometres; sums are of squares.
 type Lesson struct {
+	Line  Line    `json:"line"`  // that the offsets are measured against
 	N     int     `json:"n"`     // first crimps measured
 	First float64 `json:"first"` // mean offset of the first of them, at most three
 
@@ -81,6 +85,17 @@ func (l *Lesson) Add(offset float64, stroke int) {
 	l.Blocks = [2]blockSum{}
 }
 
+// Move measures the lesson against another line of the same step.
+func (l *Lesson) Move(to Line) {
+	by := float64(l.Line.Zero - to.Zero)
+	l.Line = to
+	l.First += by
+	l.Last += by
+	for i := range l.Blocks {
+		l.Blocks[i].Mean += by
+	}
+}
+
 // Known is what earlier set-ups taught. Its zero value is nothing: then the
 // configured figures hold.
 type Known struct {
@@ -95,16 +110,19 @@ type Known struct {
 	Drift float64 `json:"drift,omitempty"` // nanometres a stroke
 }
 
-// Learn says what the set-ups before teach about the next one. Step is the
-// change of diameter of one count. The rules are our own, with the statistics
-// they rest on:
+// Learn says what the set-ups before teach about the next one, whose offset is
+// measured against line. Lessons of another step are not heard. The rules are our
+// own, with the statistics they rest on:
 //
 //   - First offset: of each set-up the mean of its first crimps, three at most,
 //     because later ones may have drifted away. It takes at least 5 set-ups and
 //     15 such crimps: 5 set-ups of 3 pieces, or 8 of 2, or 15 of one. Expected is
 //     the mean of their first offsets; the variance is that of a further one,
 //     s²(1+1/m)·(m−1)/(m−3), the last factor being the variance of Student's t
-//     with m−1 degrees.
+//     with m−1 degrees. A first offset farther from their median than 3.3 of the
+//     deviations that their median absolute deviation stands for (1.4826 of it
+//     for a normal distribution, and a count at least) was a mistake, such as a
+//     setting told wrong, and is left out.
 //   - Noise: from at least 30 differences of successive first crimps, σ² = Σd²/2n,
 //     which no constant offset and hardly a slow drift can disturb (von Neumann
 //     and others 1941; from memory).
@@ -116,15 +134,17 @@ type Known struct {
 //     σ² + q·(2·8²+1)/6 and σ² + q·(8+1)/6, so q is their difference over 20.
 //
 // No deviation is taken for smaller than the rounding of a count, step/√12.
-func Learn(lessons []Lesson, step Length) Known {
+func Learn(lessons []Lesson, line Line) Known {
 	var k Known
 	var sum Lesson
-	var firsts []float64
-	crimps := 0 // that the first offsets come from
+	var firsts []first
 	for _, l := range lessons {
+		if l.Line.Step != line.Step {
+			continue
+		}
 		if l.N > 0 {
-			firsts = append(firsts, l.First)
-			crimps += min(l.N, lessonFirst)
+			l.Move(line)
+			firsts = append(firsts, first{l.First, min(l.N, lessonFirst)})
 		}
 		sum.Differences += l.Differences
 		sum.Differing += l.Differing
@@ -133,14 +153,16 @@ func Learn(lessons []Lesson, step Length) Known {
 		sum.Within += l.Within
 		sum.Strokes += l.Strokes
 	}
-	least := float64(step) / math.Sqrt(12)
-	if m := float64(len(firsts)); m >= lessonSetUps && crimps >= lessonFirsts {
-		var all blockSum
-		for _, x := range firsts {
-			all.add(x)
-		}
+	least := float64(line.Step.Abs()) / math.Sqrt(12)
+	var all blockSum
+	crimps := 0
+	for _, f := range likely(firsts, float64(line.Step.Abs())) {
+		all.add(f.offset)
+		crimps += f.crimps
+	}
+	if m := float64(all.N); m >= lessonSetUps && crimps >= lessonFirsts {
 		variance := all.Sum / (m - 1) * (1 + 1/m) * (m - 1) / (m - 3)
-		k.SetUps, k.Offset, k.SD = len(firsts), all.Mean, max(math.Sqrt(variance), least)
+		k.SetUps, k.Offset, k.SD = all.N, all.Mean, max(math.Sqrt(variance), least)
 	}
 	if sum.Differences < lessonDifferences {
 		return k
@@ -157,6 +179,37 @@ func Learn(lessons []Lesson, step Length) Known {
 	}
 	k.Differences, k.Noise = sum.Differences, max(math.Sqrt(max(noise, 0)), least)
 	return k
+}
+
+// first is the first offset of a set-up and how many crimps it is the mean of.
+type first struct {
+	offset float64
+	crimps int
+}
+
+// likely are the first offsets that are no mistake; no standard deviation below
+// that of a count is believed.
+func likely(all []first, count float64) []first {
+	if len(all) == 0 {
+		return nil
+	}
+	offsets := make([]float64, len(all))
+	for i, f := range all {
+		offsets[i] = f.offset
+	}
+	middle := median(offsets)
+	for i, f := range all {
+		offsets[i] = math.Abs(f.offset - middle)
+	}
+	limit := doubt * max(1.4826*median(offsets), count)
+	return slices.DeleteFunc(slices.Clone(all), func(f first) bool { return math.Abs(f.offset-middle) > limit })
+}
+
+// median sorts its values and returns the middle one, or the mean of the two.
+func median(x []float64) float64 {
+	slices.Sort(x)
+	n := len(x)
+	return (x[(n-1)/2] + x[n/2]) / 2
 }
 
 // With is the model with what was learned in place of what was configured.

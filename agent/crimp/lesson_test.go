@@ -8,6 +8,9 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
+// thousandths is the line of settings that are diameters in thousandths.
+var thousandths = Line{Step: Thousandth}
+
 // press makes set-ups with these figures, in counts, and the lessons of them.
 type press struct {
 	rnd                 *rand.Rand
@@ -18,6 +21,7 @@ type press struct {
 }
 
 func (p press) setUp() (l Lesson, offsets []float64) {
+	l.Line = thousandths
 	offset := p.mean + p.between*p.rnd.NormFloat64()
 	for i := range p.pieces {
 		if i > 0 {
@@ -54,7 +58,7 @@ func TestLearnByHand(t *testing.T) {
 			differences++
 		}
 	}
-	k := Learn(lessons, Thousandth)
+	k := Learn(lessons, thousandths)
 	near(t, "offset", k.Offset, stat.Mean(firsts, nil), 1e-12)
 	// Variance of a further value, s²(1+1/5), times that of t with 4 degrees, 2.
 	near(t, "sd", k.SD, math.Sqrt(stat.Variance(firsts, nil)*1.2*2), 1e-12)
@@ -70,22 +74,22 @@ func TestLearnByHand(t *testing.T) {
 
 func TestLearnWantsEnough(t *testing.T) {
 	p := press{rnd: rand.New(rand.NewPCG(1, 2)), between: 2, noise: 1, pace: 1, pieces: 7}
-	if k := Learn(p.lessons(4), Thousandth); k != (Known{}) {
+	if k := Learn(p.lessons(4), thousandths); k != (Known{}) {
 		t.Errorf("four set-ups of seven taught %+v", k)
 	}
 	for pieces, enough := range map[int]int{1: 15, 2: 8, 3: 5} {
 		p.pieces = pieces
-		if k := Learn(p.lessons(enough-1), Thousandth); k != (Known{}) {
+		if k := Learn(p.lessons(enough-1), thousandths); k != (Known{}) {
 			t.Errorf("%d set-ups of %d pieces taught %+v", enough-1, pieces, k)
 		}
-		if k := Learn(p.lessons(enough), Thousandth); k.SetUps != enough || k.Differences != 0 {
+		if k := Learn(p.lessons(enough), thousandths); k.SetUps != enough || k.Differences != 0 {
 			t.Errorf("%d set-ups of %d pieces taught %+v", enough, pieces, k)
 		}
 	}
 	p.pieces = 100 // one long set-up does not stand for many
 	long, _ := p.setUp()
 	p.pieces = 1
-	if k := Learn(append(p.lessons(4), long), Thousandth); k.SetUps != 0 {
+	if k := Learn(append(p.lessons(4), long), thousandths); k.SetUps != 0 {
 		t.Errorf("a long set-up and four of one piece taught %+v", k)
 	}
 	if got := (Model{Noise: 3}).With(Known{}); got != (Model{Noise: 3}) {
@@ -94,9 +98,67 @@ func TestLearnWantsEnough(t *testing.T) {
 	// Values all alike are no proof that nothing scatters: the rounding of a count stays.
 	p = press{rnd: p.rnd, pace: 1, pieces: 20, mean: 2}
 	least := float64(Thousandth) / math.Sqrt(12)
-	if k := Learn(p.lessons(6), Thousandth); k.SD != least || k.Noise != least || k.Drift != 0 {
+	if k := Learn(p.lessons(6), thousandths); k.SD != least || k.Noise != least || k.Drift != 0 {
 		t.Errorf("values all alike taught %+v, want deviations of %g", k, least)
 	}
+}
+
+// TestLearnLeavesMistakesOut: a setting told wrong in one set-up does not make
+// the shop look wild, and does not move what is expected.
+func TestLearnLeavesMistakesOut(t *testing.T) {
+	p := press{rnd: rand.New(rand.NewPCG(5, 5)), between: 1, noise: 1, mean: 3, pace: 1, pieces: 6}
+	lessons := p.lessons(8)
+	clean := Learn(lessons, thousandths)
+	wrong := lessons[0]
+	wrong.First -= 35 * float64(Thousandth)
+	with := Learn(append(lessons, wrong), thousandths)
+	if with.SetUps != 8 || math.Abs(with.Offset-clean.Offset) > 1e-6 || math.Abs(with.SD-clean.SD) > 1e-6 {
+		t.Errorf("with a mistake %+v, without %+v", with, clean)
+	}
+	p.between, p.noise, p.mean = 0, 0, 0
+	five := append(p.lessons(4), wrong)
+	if k := Learn(five, thousandths); k.SetUps != 0 {
+		t.Errorf("four set-ups and a mistake taught %+v", k)
+	}
+}
+
+// TestLearnFollowsTheSheet: what was learned is of the press, so it moves when the
+// sheet's setting is corrected, and is not heard where a count means another length.
+func TestLearnFollowsTheSheet(t *testing.T) {
+	p := press{rnd: rand.New(rand.NewPCG(6, 6)), between: 1, noise: 1, mean: 8, pace: 1, pieces: 9}
+	lessons := p.lessons(6)
+	scale := Scale{Step: Thousandth, Highest: 999}
+	before := scale.Line(Spec{Diameter: 1200 * Thousandth, Setting: 120})
+	after := scale.Line(Spec{Diameter: 1200 * Thousandth, Setting: 112}) // corrected by the 8 that it was off
+	for i := range lessons {
+		lessons[i].Line = before
+	}
+	old, now := Learn(lessons, before), Learn(lessons, after)
+	if d := (old.Offset - now.Offset) / float64(Thousandth); math.Abs(d-8) > 1e-9 || math.Abs(old.SD-now.SD) > 1e-6 || old.Noise != now.Noise {
+		t.Errorf("%+v becomes %+v, want 8 thousandths less", old, now)
+	}
+	scale.Smaller = true
+	if k := Learn(lessons, scale.Line(Spec{Diameter: 1200 * Thousandth, Setting: 120})); k != (Known{}) {
+		t.Errorf("lessons of another scale taught %+v", k)
+	}
+	// A lesson that is moved on the way is the one that was measured against the new line all along.
+	part, whole := Lesson{Line: before}, Lesson{Line: after}
+	for i, x := range []float64{1, 5, 2, 8, 3, 9, 4, 7, 6, 3, 2, 2, 5, 6, 1, 4, 3} {
+		x *= 1000
+		whole.Add(x-8*float64(Thousandth), i)
+		if i == 5 {
+			part.Move(after)
+		}
+		if i >= 5 {
+			x -= 8 * float64(Thousandth)
+		}
+		part.Add(x, i)
+	}
+	near(t, "first", part.First, whole.First, 1e-12)
+	near(t, "differing", part.Differing, whole.Differing, 1e-9)
+	near(t, "between", part.Between, whole.Between, 1e-9)
+	near(t, "within", part.Within, whole.Within, 1e-9)
+	near(t, "begun block", part.Blocks[0].Mean, whole.Blocks[0].Mean, 1e-12)
 }
 
 // TestLearnFindsTheTruth: on average over many presses the estimates are those
@@ -111,7 +173,7 @@ func TestLearnFindsTheTruth(t *testing.T) {
 		const presses = 400
 		var noise, drift, offset, spread float64
 		for range presses {
-			k := Learn(c.lessons(LessonsKept), Thousandth)
+			k := Learn(c.lessons(LessonsKept), thousandths)
 			noise += k.Noise * k.Noise / presses
 			drift += k.Drift * k.Drift / presses
 			offset += k.Offset / presses
@@ -141,7 +203,7 @@ func TestDriftIsNotSeenInNoise(t *testing.T) {
 		const presses = 2000
 		wrong := 0
 		for range presses {
-			if Learn(p.lessons(LessonsKept), Thousandth).Pairs > 0 {
+			if Learn(p.lessons(LessonsKept), thousandths).Pairs > 0 {
 				wrong++
 			}
 		}
@@ -154,7 +216,7 @@ func TestDriftIsNotSeenInNoise(t *testing.T) {
 // TestWearIsSeen: a steady wear of a tenth of a count a piece is a drift too.
 func TestWearIsSeen(t *testing.T) {
 	p := press{rnd: rand.New(rand.NewPCG(4, 4)), noise: 1, slope: 0.1, pace: 1, pieces: 64}
-	if k := Learn(p.lessons(LessonsKept), Thousandth); k.Pairs == 0 {
+	if k := Learn(p.lessons(LessonsKept), thousandths); k.Pairs == 0 {
 		t.Errorf("wear taught %+v", k)
 	}
 }

@@ -47,5 +47,18 @@ func (s Scale) Clamp(setting int) (int, bool) {
 	}
 }
 
+// Line is what the settings of a specification should give: Zero at setting 000,
+// and Step more with each count. Offsets are measured against it, so they can
+// only be compared when it is told, and moved when a sheet is corrected.
+type Line struct {
+	Zero Length `json:"zero_mm"`
+	Step Length `json:"step_mm"` // negative where a larger setting makes the crimp smaller
+}
+
+// Line is the line of a specification at this press.
+func (s Scale) Line(spec Spec) Line {
+	return Line{Zero: spec.Diameter - s.Change(spec.Setting), Step: s.Change(1)}
+}
+
 // Dial writes a setting as it is dialled: three digits.
 func Dial(setting int) string { return fmt.Sprintf("%03d", setting) }

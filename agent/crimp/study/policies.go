@@ -84,8 +84,9 @@ func (o *ours) begin() int {
 		if o.lesson.N > 0 {
 			o.lessons = append(o.lessons, o.lesson)
 		}
-		o.lesson = crimp.Lesson{}
-		o.now = o.model.With(crimp.Learn(o.lessons, o.scale.Step))
+		line := o.scale.Line(spec)
+		o.lesson = crimp.Lesson{Line: line}
+		o.now = o.model.With(crimp.Learn(o.lessons, line))
 	}
 	before, known := o.now.Before()
 	if !known {
