@@ -89,11 +89,11 @@ func (c *gaugeCommand) kept(e env) error {
 	}
 	rows := make([]stats.GaugeReading, len(readings))
 	for i, r := range readings {
-		rows[i] = stats.GaugeReading{Part: r.piece, Appraiser: r.operator, Value: r.mm}
+		rows[i] = stats.GaugeReading{Part: r.Piece, Appraiser: r.Operator, Value: inMM(float64(r.Value))}
 		if c.Part == "place" {
-			rows[i].Part = fmt.Sprintf("%s, place %d", r.piece, r.place)
+			rows[i].Part = fmt.Sprintf("%s, place %d", r.Piece, r.Place)
 		}
-		if r.operator == "" {
+		if r.Operator == "" {
 			rows[i].Appraiser = "nobody named"
 		}
 	}

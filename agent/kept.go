@@ -13,7 +13,6 @@ import (
 
 	"benchtally/agent/config"
 	"benchtally/agent/crimp"
-	"benchtally/agent/record"
 	"benchtally/agent/station"
 )
 
@@ -55,26 +54,32 @@ func (f keptFlags) judged(e env, crimp int) ([]station.Judged, *config.Config, e
 	if err != nil {
 		return nil, nil, err
 	}
-	since, until, err := f.times()
+	history, err := f.history(e, cfg)
 	if err != nil {
 		return nil, nil, err
 	}
-	history, err := station.NewHistory(stationRules(cfg))
-	if err != nil {
-		return nil, nil, err
-	}
-	// What a crimp was is told by all records up to it.
-	if err := readLog(e, cfg, url.Values{}, history.Add); err != nil {
-		return nil, nil, err
-	}
-	all := slices.DeleteFunc(history.Judged(), func(j station.Judged) bool {
-		return crimp != 0 && j.Crimp != crimp || f.Order != "" && j.Order != f.Order || f.Cage != "" && j.Cage != f.Cage ||
-			f.Spec != "" && j.Spec.ID != f.Spec || !since.IsZero() && j.At.Before(since) || !until.IsZero() && !j.At.Before(until)
-	})
+	all := slices.DeleteFunc(history.Judged(), func(j station.Judged) bool { return crimp != 0 && j.Crimp != crimp })
 	if len(all) == 0 {
 		return nil, nil, invalid{fmt.Errorf("no measured crimp%s is in the records of %s: benchtally log shows what there is", f.told(), cfg.Store.Path)}
 	}
 	return all, cfg, nil
+}
+
+// history folds the records of a station to what is chosen. What a crimp was is
+// told by all records up to it.
+func (f keptFlags) history(e env, cfg *config.Config) (*station.History, error) {
+	since, until, err := f.times()
+	if err != nil {
+		return nil, err
+	}
+	history, err := station.NewHistory(stationRules(cfg), func(order, cage, spec string, at time.Time) bool {
+		return (f.Order == "" || order == f.Order) && (f.Cage == "" || cage == f.Cage) && (f.Spec == "" || spec == f.Spec) &&
+			(since.IsZero() || !at.Before(since)) && (until.IsZero() || at.Before(until))
+	})
+	if err != nil {
+		return nil, err
+	}
+	return history, readLog(e, cfg, url.Values{}, history.Add)
 }
 
 // times are the bounds in time; zero: none.
@@ -164,65 +169,21 @@ func pieceIDs(crimps []station.Judged) []string {
 	return ids
 }
 
-// taken is one reading that was kept, for a gauge study.
-type taken struct {
-	piece    string
-	place    int
-	operator string
-	mm       float64
-}
-
-// readings are all readings of the pieces chosen that were not withdrawn, by
-// whoever took them: a piece that was measured again has all of them. What was
-// read before a further crimp of its piece is not among them.
-func (f keptFlags) readings(e env) ([]taken, error) {
+// readings are all readings of the latest crimp of each piece chosen that were
+// not withdrawn, by whoever took them: a piece that was measured again has all of
+// them. None at all is a fault.
+func (f keptFlags) readings(e env) ([]station.Read, error) {
 	cfg, err := f.load()
 	if err != nil {
 		return nil, err
 	}
-	since, until, err := f.times()
+	history, err := f.history(e, cfg)
 	if err != nil {
 		return nil, err
 	}
-	type kept struct {
-		taken
-		seq uint64
-	}
-	var all []kept
-	var spec, operator, cage string
-	add := func(r record.Record) error {
-		switch r.Kind {
-		case record.Start:
-			spec, operator, cage = r.Spec, r.Operator, r.Cage
-		case record.Stroke, record.Same:
-			if r.Crimp > 1 {
-				all = slices.DeleteFunc(all, func(k kept) bool { return k.piece == r.Piece })
-			}
-		case record.Reading:
-			if r.Piece != "" && (f.Order == "" || r.Order == f.Order) && (f.Cage == "" || cage == f.Cage) && (f.Spec == "" || spec == f.Spec) &&
-				(since.IsZero() || !r.At.Before(since)) && (until.IsZero() || r.At.Before(until)) {
-				all = append(all, kept{taken{r.Piece, r.Place, operator, inMM(float64(*r.Diameter))}, r.Seq})
-			}
-		case record.Undo:
-			// Readings are in the order of their seq, and an undo is of one of the latest.
-			if i := slices.IndexFunc(all[max(0, len(all)-64):], func(k kept) bool { return k.seq == r.Of }); i >= 0 {
-				i += max(0, len(all)-64)
-				all = slices.Delete(all, i, i+1)
-			}
-		case record.Finish, record.Set, record.Load, record.Retract, record.Measure, record.Verdict, record.Correction,
-			record.Care, record.Zero, record.Dry, record.Fault, record.Refused:
-		}
-		return nil
-	}
-	if err := readLog(e, cfg, url.Values{}, add); err != nil {
-		return nil, err
-	}
-	chosen := make([]taken, len(all))
-	for i, k := range all {
-		chosen[i] = k.taken
-	}
-	if len(chosen) == 0 {
+	all := history.Reads()
+	if len(all) == 0 {
 		return nil, invalid{fmt.Errorf("no reading%s is in the records of %s: benchtally log shows what there is", f.told(), cfg.Store.Path)}
 	}
-	return chosen, nil
+	return all, nil
 }

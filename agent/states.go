@@ -84,6 +84,7 @@ type lastState struct {
 	U         *crimp.Length `json:"u_mm,omitempty"`
 	Conform   *float64      `json:"conformity,omitempty"`
 	Zone      crimp.Zone    `json:"zone,omitempty"`
+	Hint      string        `json:"hint,omitempty"`
 	Recrimp   *int          `json:"recrimp_setting,omitempty"`
 	Next      *int          `json:"next_setting,omitempty"`
 	Change    *int          `json:"change,omitempty"`
@@ -205,7 +206,7 @@ func lastOf(s panel.Snapshot) lastState {
 	l := lastState{
 		Time: v.At.Format(record.TimeLayout), Piece: v.Piece, Outcome: v.Outcome, Mean: v.Mean,
 		Deviation: v.Deviation, Ovality: v.Ovality, Crimp: v.Crimp, Reason: v.Reason,
-		U: v.U, Conform: v.Conformity, Zone: v.Zone,
+		U: v.U, Conform: v.Conformity, Zone: v.Zone, Hint: v.Hint,
 	}
 	if r := s.View.Recrimp; r != nil {
 		l.Recrimp = r.Setting

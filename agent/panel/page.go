@@ -232,12 +232,12 @@ func note(v station.View) string {
 	switch {
 	case v.Retract:
 		return "The ring was fully retracted. If the cage was changed, load it under More."
+	case r != nil && r.Hint != "":
+		return upper(r.Hint)
 	case r != nil && r.Outcome != crimp.Pass:
 		return upper(r.Reason)
 	case r == nil && v.Order != nil && v.Verdict != nil && v.Verdict.Order == v.Order.ID && v.Verdict.Mean == nil:
 		return fmt.Sprintf("Piece %d %s", pieceNumber(v.Verdict.Piece), v.Verdict.Reason)
-	case r != nil && r.Hint != "":
-		return upper(r.Hint)
 	}
 	for _, c := range v.Care {
 		if over := c.Strokes - c.Limit; c.Work == crimp.Lubricate && c.Due && over > 0 {

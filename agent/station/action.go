@@ -109,21 +109,12 @@ func (s *Station) start(in Action) string {
 		}
 	}
 	spec.Places = places
-	if a, known := s.advise(&r, spec, s.foreknown(spec), setting); known {
+	if a, known := s.advise(&r, spec, s.foreknown(spec.Cage, spec), setting); known {
 		r.Advised = record.Ptr(a.Setting)
 	}
 	s.emit(r)
 	s.checkCare(in.At)
 	return ""
-}
-
-// foreknown is what is known of a specification when an order is started with it:
-// what this set-up tells, or what earlier ones taught.
-func (s *Station) foreknown(spec crimp.Spec) *learned {
-	if l := s.state.Learned[spec.ID]; l != nil && s.state.Cage == spec.Cage {
-		return l
-	}
-	return s.newLearned(spec.Cage, spec.ID)
 }
 
 func (s *Station) set(in Action) string {
@@ -157,6 +148,11 @@ func (s *Station) care(in Action) string {
 	}
 	if !slices.Contains(crimp.Works(), in.Work) {
 		return fmt.Sprintf("work %q: want one of %v", in.Work, crimp.Works())
+	}
+	if in.Operator != "" {
+		if reason := badName("operator", in.Operator); reason != "" {
+			return reason
+		}
 	}
 	strokes := 0
 	if c := s.state.Cages[in.Cage]; c != nil {
@@ -193,6 +189,9 @@ func (s *Station) measure(in Action) string {
 	n := pieceNumber(in.Piece)
 	if n == 0 || o.id(n) != in.Piece || o.piece(n) == nil {
 		return fmt.Sprintf("piece %q is not at hand: name one of the latest %d pieces of order %s", in.Piece, keptPieces, o.ID)
+	}
+	if p := o.at(); p != nil && p.N != n && p != o.latest() {
+		s.leave(o, p, in.At, "another piece was measured again")
 	}
 	s.emit(record.Record{At: in.At, Kind: record.Measure, Order: o.ID, Piece: in.Piece})
 	return ""

@@ -59,8 +59,8 @@ func (s *Station) opening() *record.Record {
 func (s *Station) advise(r *record.Record, spec crimp.Spec, l *learned, dialled int) (crimp.Advice, bool) {
 	m := s.model(l)
 	e, known := l.estimate(m)
-	if !known {
-		return crimp.Advice{}, false
+	if !known || e.N == 0 && 2*math.Sqrt(e.Variance) > float64(spec.Plus+spec.Minus) {
+		return crimp.Advice{}, false // nothing, or too little for the tolerance
 	}
 	// The guard band of the aim is that of a piece measured as the shop measures.
 	guard := s.rules.Judge.Guard(s.uncertainty(spec.Diameter, 0, spec.Places))

@@ -9,7 +9,7 @@ import (
 // state and the rules, so that folding kept records gives the same state again.
 func (s *Station) apply(r record.Record) {
 	st := &s.state
-	st.Seq = r.Seq
+	st.Seq, st.At = r.Seq, r.At
 	switch r.Kind {
 	case record.Start:
 		s.applyStart(r)
@@ -81,7 +81,7 @@ func (st *state) fresh() {
 // openSetUp recalls what the loaded cage taught about the order in work.
 func (s *Station) openSetUp() {
 	if o := s.state.Order; o != nil && o.Spec.Cage == s.state.Cage {
-		s.learnedOf(o.Spec.ID)
+		s.learnedOf(o.Spec)
 	}
 }
 
@@ -152,6 +152,7 @@ func (s *Station) applyStroke(r record.Record) {
 		o.Measured, o.Again = 0, 0
 		if p := o.piece(ref.N); p != nil {
 			p.Shots = append(p.Shots, hit)
+			s.watch.count(o, p)
 			p.Due = true // a piece that was crimped again is judged again
 			if p != o.latest() {
 				o.Measured = p.N
@@ -187,6 +188,7 @@ func (s *Station) applyReading(r record.Record) {
 				t.Step = *r.Step
 			}
 			hit.Readings = append(hit.Readings, t)
+			s.watch.read(s, r, st.Order, p)
 		}
 	}
 	st.Taken = push(st.Taken, ref, keptReadings)
@@ -218,13 +220,13 @@ func (s *Station) applyVerdict(r record.Record) {
 	if r.Mean == nil { // left unmeasured
 		return
 	}
-	s.note(r, o, hit)
+	s.watch.judge(s, r, o, hit)
 	if p == o.latest() {
 		o.Skipped = 0
 	}
-	if r.Crimp == 1 && hit.SetUp == st.SetUp {
-		l := s.learnedOf(o.Spec.ID)
-		l.drop(r.Piece)
+	if r.Crimp == 1 && hit.SetUp == st.SetUp && !hit.Taught {
+		hit.Taught = true
+		l := s.learnedOf(o.Spec)
 		l.add(s.model(l), observation{Piece: r.Piece, Offset: s.offset(o, hit), Stroke: hit.Stroke})
 	}
 }
@@ -245,6 +247,9 @@ func (s *Station) offset(o *order, hit *shot) float64 {
 // before is superseded.
 func (s *Station) applyMeasure(r record.Record) {
 	o := s.state.Order
+	if o == nil { // its start is not among the records any more
+		return
+	}
 	n := pieceNumber(r.Piece)
 	p := o.piece(n)
 	if p == nil {

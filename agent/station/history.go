@@ -38,38 +38,90 @@ func (j Judged) Deviation() float64 {
 	return float64(sum) / float64(len(j.Readings))
 }
 
-// History folds records, all of a store and in their order, to what was judged.
-// The rules must be those of the shop; of its specifications it needs none,
-// because a start keeps its own.
-type History struct {
-	s *Station
+// Read is one reading of a piece that was not withdrawn, whoever took it and
+// whether or not another took its place since.
+type Read struct {
+	Seq      uint64
+	Piece    string
+	Crimp    int // of the piece
+	Place    int
+	Operator string
+	Value    crimp.Length
 }
 
-// NewHistory begins a history.
-func NewHistory(rules Rules) (*History, error) {
+// Choice says whether a history is to know of a crimp or a reading, by what it
+// is of and when it was judged or taken.
+type Choice func(order, cage, spec string, at time.Time) bool
+
+// keptAside is how many orders a history can take up again.
+const keptAside = 256
+
+// History folds records, all of a store and in their order, to what was judged
+// and read. The rules must be those of the shop; of its specifications it needs
+// none, because a start keeps its own.
+type History struct {
+	s     *Station
+	aside []string // orders, oldest first
+}
+
+// NewHistory begins a history of what is chosen.
+func NewHistory(rules Rules, chosen Choice) (*History, error) {
 	rules.Learn = false // nothing is advised here
 	s, err := Open(&Memory{}, rules)
 	if err != nil {
 		return nil, err
 	}
-	s.judged = map[judgedKey]Judged{}
+	s.watch = &watch{chosen: chosen, judged: map[judgedKey]Judged{}, reads: map[uint64]*Read{}, crimps: map[string]int{}}
 	return &History{s: s}, nil
 }
 
 // Add takes in the next record.
 func (h *History) Add(r record.Record) error {
+	st := &h.s.state
+	before := st.Order
 	h.s.apply(r)
+	if before != nil && before != st.Order {
+		if h.aside = append(h.aside, before.ID); len(h.aside) > keptAside {
+			oldest := h.aside[0]
+			if h.aside = h.aside[1:]; !slices.Contains(h.aside, oldest) {
+				delete(st.Aside, oldest)
+			}
+		}
+	}
 	return h.s.broken
 }
 
-// Judged are the crimps that stand judged, in the order of their strokes.
+// Judged are the chosen crimps that stand judged, in the order of their strokes.
 func (h *History) Judged() []Judged {
-	all := make([]Judged, 0, len(h.s.judged))
-	for _, j := range h.s.judged {
+	all := make([]Judged, 0, len(h.s.watch.judged))
+	for _, j := range h.s.watch.judged {
 		all = append(all, j)
 	}
 	slices.SortFunc(all, func(a, b Judged) int { return cmp.Compare(a.Seq, b.Seq) })
 	return all
+}
+
+// Reads are the chosen readings of the latest crimp of each piece, in the order
+// in which they were taken.
+func (h *History) Reads() []Read {
+	w := h.s.watch
+	var all []Read
+	for _, r := range w.reads {
+		if r.Crimp == max(1, w.crimps[r.Piece]) {
+			all = append(all, *r)
+		}
+	}
+	slices.SortFunc(all, func(a, b Read) int { return cmp.Compare(a.Seq, b.Seq) })
+	return all
+}
+
+// watch is what a station keeps for a history. The station at work has none: its
+// methods do nothing on nil.
+type watch struct {
+	chosen Choice
+	judged map[judgedKey]Judged
+	reads  map[uint64]*Read // by seq
+	crimps map[string]int   // of pieces that have more than one
 }
 
 // judgedKey names one crimp.
@@ -78,9 +130,9 @@ type judgedKey struct {
 	crimp int
 }
 
-// note keeps a judged crimp for a history.
-func (s *Station) note(r record.Record, o *order, hit *shot) {
-	if s.judged == nil {
+// judge keeps a crimp that was judged.
+func (w *watch) judge(s *Station, r record.Record, o *order, hit *shot) {
+	if w == nil || !w.chosen(o.ID, o.Spec.Cage, o.Spec.ID, r.At) {
 		return
 	}
 	j := Judged{
@@ -93,5 +145,52 @@ func (s *Station) note(r record.Record, o *order, hit *shot) {
 	if r.U != nil {
 		j.U = *r.U
 	}
-	s.judged[judgedKey{r.Piece, r.Crimp}] = j
+	w.judged[judgedKey{r.Piece, r.Crimp}] = j
+}
+
+// reopen takes back what was judged of a piece's latest crimp.
+func (w *watch) reopen(o *order, p *piece) {
+	if w != nil {
+		delete(w.judged, judgedKey{o.id(p.N), len(p.Shots)})
+	}
+}
+
+// read keeps a reading.
+func (w *watch) read(s *Station, r record.Record, o *order, p *piece) {
+	if w != nil && w.chosen(o.ID, o.Spec.Cage, o.Spec.ID, r.At) {
+		w.reads[r.Seq] = &Read{
+			Seq: r.Seq, Piece: r.Piece, Crimp: len(p.Shots), Place: r.Place, Operator: s.state.Operator, Value: *r.Diameter,
+		}
+	}
+}
+
+// withdraw forgets a reading.
+func (w *watch) withdraw(seq uint64) {
+	if w != nil {
+		delete(w.reads, seq)
+	}
+}
+
+// give lets readings belong to the latest crimp of a piece, from this place on.
+func (w *watch) give(o *order, p *piece, readings []taken, place int) {
+	if w == nil {
+		return
+	}
+	for i, t := range readings {
+		if r := w.reads[t.Seq]; r != nil {
+			r.Piece, r.Crimp, r.Place = o.id(p.N), len(p.Shots), place+i
+		}
+	}
+}
+
+// count keeps how often a piece is crimped.
+func (w *watch) count(o *order, p *piece) {
+	if w == nil {
+		return
+	}
+	if n := len(p.Shots); n > 1 {
+		w.crimps[o.id(p.N)] = n
+	} else {
+		delete(w.crimps, o.id(p.N))
+	}
 }

@@ -4,15 +4,19 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/record"
 )
 
+// all chooses everything.
+func all(string, string, string, time.Time) bool { return true }
+
 // history is what a bench's records leave judged, each told shortly.
 func (b *bench) history() string {
 	b.t.Helper()
-	h, err := NewHistory(b.s.rules)
+	h, err := NewHistory(b.s.rules, all)
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -83,7 +87,7 @@ func TestHistoryAgreesWithTheState(t *testing.T) {
 	for seed := range uint64(40) {
 		b := newBench(t, func(r *Rules) { r.SnapEvery = 13; r.Learn = true })
 		random(b, seed, 400, func() {})
-		h, err := NewHistory(b.s.rules)
+		h, err := NewHistory(b.s.rules, all)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -111,5 +115,107 @@ func TestHistoryAgreesWithTheState(t *testing.T) {
 				t.Errorf("seed %d: piece %s, crimp %d has %s, want %v", seed, o.id(p.N), len(p.Shots), got, want)
 			}
 		}
+	}
+}
+
+// TestHistoryReads: every reading counts for the piece that it was of, whatever
+// was said of the strokes later.
+func TestHistoryReads(t *testing.T) {
+	again := func(b *bench) *bench { return b.act(Action{Do: DoMeasure, Piece: "A-1/1"}) }
+	for name, c := range map[string]struct {
+		do   func(b *bench)
+		want string
+	}{
+		"measured again": {
+			func(b *bench) { again(b.start("A-1", 120).piece("1.2010")).read("1.2020", "1.2030", "1.2040") },
+			"A-1/1 1:1.0 2:1.0 3:1.0 1:2.0 2:3.0 3:4.0",
+		},
+		"a slip taken back": {
+			func(b *bench) { b.start("A-1", 120).stroke().read("1.2900").act(Action{Do: DoUndo}).read("1.2010") },
+			"A-1/1 1:1.0",
+		},
+		"crimped again": {func(b *bench) { b.start("A-1", 120).piece("1.2080").piece("1.2010") }, "A-1/1 1:1.0 2:1.0 3:1.0"},
+		"the same piece after all, then the next": {
+			func(b *bench) {
+				b.start("A-1", 120).piece("1.2010").piece("1.2000").act(Action{Do: DoSame}).piece("1.2040")
+			},
+			"A-1/1 1:0.0 2:0.0 3:0.0 A-1/2 1:4.0 2:4.0 3:4.0",
+		},
+		"a further crimp that was none": {
+			func(b *bench) { b.start("A-1", 120).piece("1.2080").stroke().act(Action{Do: DoDry}) },
+			"A-1/1 1:8.0 2:8.0 3:8.0",
+		},
+		"a dry stroke between a piece and its readings": {
+			func(b *bench) { b.start("A-1", 120).stroke().stroke().read("1.2010", "1.2020").act(Action{Do: DoDry}) },
+			"A-1/1 1:1.0 2:2.0",
+		},
+		"a dry stroke with readings that no piece wants": {
+			func(b *bench) { b.start("A-1", 120).piece("1.2010").stroke().read("1.2050").act(Action{Do: DoDry}) },
+			"A-1/1 1:1.0 2:1.0 3:1.0",
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := newBench(t)
+			c.do(b)
+			h, err := NewHistory(b.s.rules, all)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := b.log.After(0, h.Add); err != nil {
+				t.Fatal(err)
+			}
+			var got, piece string
+			for _, r := range h.Reads() {
+				if r.Piece != piece {
+					piece, got = r.Piece, got+" "+r.Piece
+				}
+				got += fmt.Sprintf(" %d:%.1f", r.Place, float64(r.Value-1200*crimp.Thousandth)/25_400)
+			}
+			if got = strings.TrimSpace(got); got != c.want {
+				t.Errorf("got  %s\nwant %s", got, c.want)
+			}
+		})
+	}
+}
+
+// TestHistoryOfAPrunedStore: records may begin anywhere.
+func TestHistoryOfAPrunedStore(t *testing.T) {
+	for seed := range uint64(10) {
+		b := newBench(t)
+		random(b, seed, 300, func() {})
+		for from := uint64(0); from < b.s.Seq(); from += 7 {
+			h, err := NewHistory(b.s.rules, all)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := b.log.After(from, h.Add); err != nil {
+				t.Fatal(err)
+			}
+			h.Judged()
+		}
+	}
+}
+
+// TestHistoryChooses: what is not chosen is not kept, and orders set aside long
+// ago are let go.
+func TestHistoryChooses(t *testing.T) {
+	b := newBench(t)
+	for i := range keptAside + 20 {
+		b.start(fmt.Sprintf("A-%d", i), 120).piece("1.2000").act(Action{Do: DoFinish})
+	}
+	h, err := NewHistory(b.s.rules, func(order, cage, spec string, _ time.Time) bool {
+		return order == "A-3" && cage == "C-21" && spec == "hs-08"
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.log.After(0, h.Add); err != nil {
+		t.Fatal(err)
+	}
+	if j := h.Judged(); len(j) != 1 || j[0].Piece != "A-3/1" || len(h.Reads()) != 3 {
+		t.Errorf("judged %+v, read %+v", j, h.Reads())
+	}
+	if n := len(h.s.state.Aside); n > keptAside {
+		t.Errorf("%d orders are at hand", n)
 	}
 }

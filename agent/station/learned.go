@@ -3,6 +3,7 @@ package station
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 
 	"benchtally/agent/crimp"
 )
@@ -11,9 +12,9 @@ import (
 // still knows its latest pieces, so that a reading withdrawn or a stroke moved
 // takes its piece out again.
 type learned struct {
-	Known  crimp.Known    `json:"known,omitzero"`  // from earlier set-ups, as it was when this one began
-	Base   crimp.Estimate `json:"base"`            // from the pieces older than Recent
-	Lesson crimp.Lesson   `json:"lesson,omitzero"` // from the same pieces
+	Known  crimp.Known    `json:"known,omitzero"` // from earlier set-ups, as it was when this one began
+	Base   crimp.Estimate `json:"base"`           // from the pieces older than Recent
+	Lesson crimp.Lesson   `json:"lesson"`         // from the same pieces; its line is that of all offsets here
 	Recent []observation  `json:"recent,omitempty"`
 }
 
@@ -58,17 +59,43 @@ func (l *learned) add(m crimp.Model, o observation) {
 	l.Recent = push(l.Recent, o, keptPieces)
 }
 
-// drop takes a piece out again, if it is in.
-func (l *learned) drop(piece string) {
+// drop takes a piece out again, if it is among the recent ones.
+func (l *learned) drop(piece string) bool {
 	if l == nil {
-		return
+		return false
 	}
-	for i, o := range l.Recent {
-		if o.Piece == piece {
-			l.Recent = append(l.Recent[:i], l.Recent[i+1:]...)
-			return
-		}
+	i := slices.IndexFunc(l.Recent, func(o observation) bool { return o.Piece == piece })
+	if i < 0 {
+		return false
 	}
+	l.Recent = slices.Delete(l.Recent, i, i+1)
+	return true
+}
+
+// along is the same measured against another line: what a press does does not
+// change when its sheet is corrected. Of another step nothing is known; nil.
+func (l *learned) along(line crimp.Line) *learned {
+	from := l.Lesson.Line
+	if from == line {
+		return l
+	}
+	if from.Step != line.Step {
+		return nil
+	}
+	by := float64(from.Zero - line.Zero)
+	moved := *l
+	moved.Lesson.Move(line)
+	if moved.Known.SetUps > 0 {
+		moved.Known.Offset += by
+	}
+	if moved.Base.N > 0 {
+		moved.Base.Offset += by
+	}
+	moved.Recent = slices.Clone(l.Recent)
+	for i := range moved.Recent {
+		moved.Recent[i].Offset += by
+	}
+	return &moved
 }
 
 // lesson is what the set-up taught when it ends now.
@@ -80,23 +107,26 @@ func (l *learned) lesson() crimp.Lesson {
 	return all
 }
 
-// learnedOf is what this set-up tells about a specification of the loaded cage, opened
-// with what earlier set-ups taught.
-func (s *Station) learnedOf(spec string) *learned {
+// learnedOf is what this set-up tells about a specification of the loaded cage,
+// opened with what earlier set-ups taught.
+func (s *Station) learnedOf(spec crimp.Spec) *learned {
 	st := &s.state
-	l := st.Learned[spec]
-	if l == nil {
-		l = s.newLearned(st.Cage, spec)
-		st.Learned[spec] = l
-	}
-	return l
+	st.Learned[spec.ID] = s.foreknown(st.Cage, spec)
+	return st.Learned[spec.ID]
 }
 
-// newLearned is what is known of a specification before a set-up of its cage.
-func (s *Station) newLearned(cage, spec string) *learned {
-	l := &learned{}
+// foreknown is what is known of a specification of a cage now: what this set-up
+// tells, if the cage is the loaded one, or what earlier ones taught.
+func (s *Station) foreknown(cage string, spec crimp.Spec) *learned {
+	line := s.rules.Scale.Line(spec)
+	if l := s.state.Learned[spec.ID]; l != nil && s.state.Cage == cage {
+		if l = l.along(line); l != nil {
+			return l
+		}
+	}
+	l := &learned{Lesson: crimp.Lesson{Line: line}}
 	if s.rules.Learn {
-		l.Known = crimp.Learn(s.lessons(cage, spec), s.rules.Scale.Step)
+		l.Known = crimp.Learn(s.lessons(cage, spec.ID), line)
 	}
 	return l
 }

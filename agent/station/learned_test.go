@@ -3,8 +3,10 @@ package station
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/record"
@@ -185,5 +187,73 @@ func TestZeroIsNotAveragedAway(t *testing.T) {
 	b.read("0.0000").piece("1.2000")
 	if want := math.Sqrt(20_000*20_000/3 + 2*12_700*12_700/12.0); math.Abs(u()-want) > 1 {
 		t.Errorf("u %v nm, want %v", u(), want)
+	}
+}
+
+// TestAnOldZeroSaysNothing: a check of the closed jaws holds for a shift, and one
+// that was not good is pointed at.
+func TestAnOldZeroSaysNothing(t *testing.T) {
+	b := newBench(t).read("0.0090").start("A-1", 120).piece("1.2000")
+	last := b.s.state.Last.Verdict
+	if want := "the closed jaws showed 0.0090 in: wipe them, zero the caliper and send the closed jaws again"; last.Hint != want || *last.U < 228_600 {
+		t.Errorf("hint %q, u %v", last.Hint, *last.U)
+	}
+	b.now = b.now.Add(13 * time.Hour)
+	b.piece("1.2000")
+	if last = b.s.state.Last.Verdict; last.Hint != "" || *last.U > 20_000 {
+		t.Errorf("a day later: hint %q, u %v", last.Hint, *last.U)
+	}
+}
+
+// TestASheetThatWasCorrected: the offset is of the press, so it is not taken off
+// twice when the sheet's setting is put right, in the set-up or after it.
+func TestASheetThatWasCorrected(t *testing.T) {
+	correct := func(b *bench, setting int) {
+		t.Helper()
+		rules := b.s.rules
+		rules.Specs = slices.Clone(rules.Specs)
+		rules.Specs[0].Setting = setting
+		again, err := Open(b.log, rules)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.s = again
+	}
+	b := newBench(t, learning).start("A-1", 120).piece("1.2040").piece("1.2040").piece("1.2040").act(Action{Do: DoFinish})
+	correct(b, 116)
+	if b.start("A-2", 116); *b.got[0].Advised != 116 || *b.got[0].Offset != 0 {
+		t.Errorf("in the set-up: %s, want 116", b.got[0].AppendJSON(nil))
+	}
+	b.piece("1.2000").piece("1.2000").piece("1.2000")
+	if c := b.next(); *c.Setting != 116 || *c.Offset != 0 || c.Crimps != 6 {
+		t.Errorf("then: %s", c.AppendJSON(nil))
+	}
+	b = newBench(t, learning).setUps(6) // 3 too large
+	correct(b, 117)
+	if b.start("B-1", 117); *b.got[0].Advised != 117 || b.got[0].SetUps != 6 || *b.got[0].Offset != 0 {
+		t.Errorf("after six set-ups: %s, want 117", b.got[0].AppendJSON(nil))
+	}
+}
+
+// TestAWidePriorAdvisesNothing: before a piece was measured there is no advice
+// from what is less sure than the tolerance.
+func TestAWidePriorAdvisesNothing(t *testing.T) {
+	for prior, want := range map[crimp.Length]bool{4 * crimp.Thousandth: true, 6 * crimp.Thousandth: false} {
+		b := newBench(t, func(r *Rules) {
+			r.Model.PriorKnown, r.Model.PriorMean, r.Model.Prior = true, float64(9*crimp.Thousandth), float64(prior)
+		}).start("A-1", 120)
+		if got := b.got[0].Advised != nil; got != want || (b.s.View().Opening != nil) != want {
+			t.Errorf("a prior of ±%v advises: %v, want %v", prior, got, want)
+		}
+	}
+}
+
+// TestLongTextsAreCut: noise on the wire may be long, a record may not.
+func TestLongTextsAreCut(t *testing.T) {
+	b := newBench(t)
+	b.do(Refusal{At: b.now, Source: record.Caliper, Reason: "noise: " + strings.Repeat("é", 5000), Raw: strings.Repeat("x", 70_000)})
+	r := b.got[0]
+	if len(r.Raw) != longestText+len("…") || len(r.Reason) > longestText+len("…") || !strings.HasSuffix(r.Reason, "é…") {
+		t.Errorf("raw of %d bytes, reason of %d bytes", len(r.Raw), len(r.Reason))
 	}
 }

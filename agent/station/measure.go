@@ -87,6 +87,9 @@ func (s *Station) judge(o *order, p *piece, at time.Time) {
 	v := crimp.Judge(o.Spec, values, len(p.Shots), s.uncertainty(o.Spec.Diameter, step, len(values)), s.rules.Judge)
 	r := VerdictRecord(v, s.rules.Judge.Guard(v.U))
 	r.At, r.Order, r.Piece = at, o.ID, o.id(p.N)
+	if z := s.zero(); r.Hint == "" && z != nil && !z.OK {
+		r.Hint = fmt.Sprintf("the closed jaws showed %s: wipe them, zero the caliper and send the closed jaws again", o.Spec.Text(z.Value))
+	}
 	s.emit(r)
 	if v.Outcome == crimp.Recrimp {
 		s.adviseRecrimp(o, p, v, at)
@@ -103,11 +106,24 @@ func (s *Station) uncertainty(diameter, step crimp.Length, n int) float64 {
 	}
 	g := s.rules.Gauge
 	g.Step = step
-	if z := s.state.Zero; z != nil {
+	if z := s.zero(); z != nil {
 		g.Zero.Checked, g.Zero.Value = true, z.Value
 	}
 	u, _ := crimp.Combine(g.Budget(diameter, n))
 	return u
+}
+
+// zeroHolds is how long a check of the closed jaws is taken to hold: longer than
+// a shift, shorter than a day (no source).
+const zeroHolds = 12 * time.Hour
+
+// zero is the latest check of the closed jaws, if it still holds; nil: it does not.
+func (s *Station) zero() *fact {
+	z := s.state.Zero
+	if z == nil || s.state.At.Sub(z.At) > zeroHolds {
+		return nil
+	}
+	return z
 }
 
 // VerdictRecord is a verdict in the form of a record, without its time and

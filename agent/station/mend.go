@@ -30,7 +30,7 @@ func (s *Station) withdraw(in Action) string {
 	}
 	p := o.piece(ref.N)
 	if p == nil || !slices.ContainsFunc(p.shot().Readings, func(t taken) bool { return t.Seq == ref.Seq }) {
-		return fmt.Sprintf("the last reading is of a crimp of piece %s that was followed by another stroke", o.id(ref.N))
+		return fmt.Sprintf("the last reading is of a crimp of piece %s that was followed by another stroke, or is measured again", o.id(ref.N))
 	}
 	r.Order, r.Piece = o.ID, o.id(p.N)
 	judged := p.shot().Outcome != ""
@@ -123,6 +123,7 @@ func (s *Station) applyUndo(r record.Record) {
 	}
 	ref := st.Taken[i]
 	st.Taken = slices.Delete(st.Taken, i, i+1)
+	s.watch.withdraw(r.Of)
 	if ref.N == 0 || st.Order == nil || st.Order.ID != ref.Order {
 		return
 	}
@@ -154,7 +155,7 @@ func (s *Station) unjudge(o *order, p *piece) {
 // and takes a first crimp out of the offset's estimate.
 func (s *Station) reopen(o *order, p *piece) {
 	st := &s.state
-	delete(s.judged, judgedKey{o.id(p.N), len(p.Shots)})
+	s.watch.reopen(o, p)
 	if l := st.Last; l != nil && l.Verdict.Piece == o.id(p.N) && l.Verdict.Crimp == len(p.Shots) {
 		st.Last = nil // what was withdrawn is not shown any more; that of the crimp before stands
 	}
@@ -163,7 +164,9 @@ func (s *Station) reopen(o *order, p *piece) {
 		return
 	}
 	o.settle(p, "")
-	st.Learned[o.Spec.ID].drop(o.id(p.N))
+	if st.Learned[o.Spec.ID].drop(o.id(p.N)) {
+		p.shot().Taught = false // else it is too long ago, and stays in
+	}
 }
 
 // applyMove takes a stroke off its piece, together with the readings made since,
@@ -195,6 +198,8 @@ func (s *Station) applyMove(r record.Record) {
 	case to == nil:
 	case r.Kind == record.Same:
 		to.Shots = append(to.Shots, hit)
+		s.watch.count(o, to)
+		s.watch.give(o, to, hit.Readings, 1)
 		to.Due = true
 		hit.Outcome = ""
 		o.Again = 0
@@ -212,6 +217,9 @@ func (s *Station) applyMove(r record.Record) {
 				st.Taken[j].N = 0
 			}
 		}
+		if i >= given {
+			s.watch.withdraw(m.Seq)
+		}
 	}
 }
 
@@ -228,6 +236,7 @@ func (s *Station) takeShot(o *order, p *piece) *shot {
 	}
 	if len(p.Shots) > 1 {
 		p.Shots = p.Shots[:len(p.Shots)-1]
+		s.watch.count(o, p)
 		if p.shot().Outcome == crimp.Recrimp {
 			o.Again = p.N
 		}
@@ -255,6 +264,7 @@ func (s *Station) giveReadings(o *order, p *piece, readings []taken) int {
 		s.unjudge(o, p)
 	}
 	took := min(wanted, len(readings))
+	s.watch.give(o, p, readings[:took], len(hit.Readings)+1)
 	hit.Readings = append(hit.Readings, readings[:took]...)
 	return took
 }

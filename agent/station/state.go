@@ -19,6 +19,7 @@ const (
 // state is all that a station knows. Only apply changes it.
 type state struct {
 	Seq      uint64                 `json:"seq"`
+	At       time.Time              `json:"at,omitzero"`        // of the latest record
 	Cage     string                 `json:"cage,omitempty"`     // loaded; "": none
 	SetUp    int                    `json:"set_up"`             // +1 when a cage is loaded or torn down
 	Setting  *int                   `json:"setting,omitempty"`  // dialled, as told
@@ -103,6 +104,7 @@ type shot struct {
 	Stroke   int           `json:"stroke"` // the cage's count
 	Readings []taken       `json:"readings,omitempty"`
 	Outcome  crimp.Outcome `json:"outcome,omitempty"`
+	Taught   bool          `json:"taught,omitempty"` // the offset's estimate rests on it
 }
 
 // taken is one reading of a shot.

@@ -10,6 +10,7 @@ package station
 import (
 	"encoding/json"
 	"fmt"
+	"unicode/utf8"
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/record"
@@ -61,10 +62,10 @@ type Station struct {
 	log     Log
 	state   state
 	specs   map[string]crimp.Spec
-	snapped uint64               // seq of the latest snapshot
-	pending []record.Record      // made and applied, not yet kept
-	broken  error                // the log could not be read in the middle of an input
-	judged  map[judgedKey]Judged // for a History; nil in a station at work
+	snapped uint64          // seq of the latest snapshot
+	pending []record.Record // made and applied, not yet kept
+	broken  error           // the log could not be read in the middle of an input
+	watch   *watch          // for a History; nil in a station at work
 }
 
 // Open folds what the log holds into a station.
@@ -123,12 +124,29 @@ func (s *Station) Seq() uint64 { return s.state.Seq }
 func (s *Station) emit(r record.Record) record.Record {
 	r.Seq = s.state.Seq + 1
 	r.At = record.Stamp(r.At)
+	r.Raw, r.Reason = shorten(r.Raw), shorten(r.Reason)
 	if s.rules.ClockState != nil {
 		r.Clock = s.rules.ClockState()
 	}
 	s.apply(r)
 	s.pending = append(s.pending, r)
 	return r
+}
+
+// longestText is how much of what came in, or of a reason that quotes it, a
+// record holds, in bytes: noise may go on without an end, a record may not.
+const longestText = 1024
+
+// shorten cuts a text that is too long, not in the middle of a character.
+func shorten(s string) string {
+	if len(s) <= longestText {
+		return s
+	}
+	end := longestText
+	for end > longestText-utf8.UTFMax && !utf8.RuneStart(s[end]) {
+		end--
+	}
+	return s[:end] + "…"
 }
 
 // undo brings the state back to what is kept, after err.
