@@ -38,7 +38,16 @@ type bench struct {
 type request struct {
 	input station.Input
 	done  chan<- []record.Record // gets the input's records once they are kept; nil: nobody waits
+	claim *atomic.Int32          // who has it, where somebody waits: open, taken or given up
 }
+
+// What a request that somebody waits for can be. Who gave it up was told that it
+// is not kept, so it must not be kept later.
+const (
+	open int32 = iota
+	takenUp
+	givenUp
+)
 
 func newBench(s *station.Station, now func() time.Time, kept func([]record.Record, station.View)) *bench {
 	return &bench{
@@ -47,8 +56,14 @@ func newBench(s *station.Station, now func() time.Time, kept func([]record.Recor
 	}
 }
 
-// put hands an input in without waiting for its records.
+// put hands an input in without waiting for its records. While there is room it
+// is taken even when ctx has ended: what has come in is kept.
 func (b *bench) put(ctx context.Context, in station.Input) {
+	select {
+	case b.inputs <- request{input: in}:
+		return
+	default:
+	}
 	select {
 	case b.inputs <- request{input: in}:
 	case <-b.ended:
@@ -60,11 +75,11 @@ func (b *bench) put(ctx context.Context, in station.Input) {
 var errEnded = errors.New("the agent is stopping")
 
 // ask hands an input in and waits until its records are kept. With a nil input
-// it waits for all inputs before.
+// it waits for all inputs before. When ctx ends first the input is given up.
 func (b *bench) ask(ctx context.Context, in station.Input) ([]record.Record, error) {
-	done := make(chan []record.Record, 1)
+	done, claim := make(chan []record.Record, 1), new(atomic.Int32)
 	select {
-	case b.inputs <- request{input: in, done: done}:
+	case b.inputs <- request{input: in, done: done, claim: claim}:
 	case <-b.ended:
 		return nil, errEnded
 	case <-ctx.Done():
@@ -76,11 +91,20 @@ func (b *bench) ask(ctx context.Context, in station.Input) ([]record.Record, err
 	case <-b.ended:
 		return nil, errEnded
 	case <-ctx.Done():
-		if why := b.trouble.Load(); why != nil {
-			return nil, fmt.Errorf("not kept: %s", *why)
-		}
-		return nil, context.Cause(ctx)
 	}
+	for !claim.CompareAndSwap(open, givenUp) { // it is just being tried
+		select {
+		case records := <-done:
+			return records, nil
+		case <-b.ended:
+			return nil, errEnded
+		case <-time.After(time.Millisecond):
+		}
+	}
+	if why := b.trouble.Load(); why != nil {
+		return nil, fmt.Errorf("not kept: %s", *why)
+	}
+	return nil, context.Cause(ctx)
 }
 
 // end says that no more will come.
@@ -148,14 +172,21 @@ func (b *bench) gather(waiting []request) []request {
 // wait. A request that somebody waits for ends its batch.
 func (b *bench) commit(waiting []request) []request {
 	n, batch := 0, make([]station.Input, 0, min(len(waiting), benchBatch))
+	var asked *atomic.Int32 // of the request that ends the batch
 	for n < len(waiting) && n < benchBatch {
-		if r := waiting[n]; r.input != nil {
-			if r.done != nil && len(batch) > 0 {
-				break // its records must be told from the others'
-			}
+		r := waiting[n]
+		if r.done != nil && r.input != nil && len(batch) > 0 {
+			break // its records must be told from the others'
+		}
+		n++
+		if r.claim != nil && !r.claim.CompareAndSwap(open, takenUp) {
+			continue // given up
+		}
+		if r.input != nil {
 			batch = append(batch, r.input)
 		}
-		if n++; waiting[n-1].done != nil {
+		if r.done != nil {
+			asked = r.claim
 			break
 		}
 	}
@@ -164,6 +195,9 @@ func (b *bench) commit(waiting []request) []request {
 	}
 	records, err := b.do(batch)
 	if err != nil {
+		if asked != nil {
+			asked.Store(open)
+		}
 		return waiting
 	}
 	for _, r := range waiting[:n] {

@@ -32,7 +32,7 @@ type health struct {
 }
 
 func newHealth(a *agent, v station.View) *health {
-	return &health{a: a, board: panel.NewBoard(a.cfg.Press.Name, a.cfg.Specs...), view: v}
+	return &health{a: a, board: panel.NewBoard(a.cfg.Press.Name, a.cfg.Specs...), view: v, latest: v.At}
 }
 
 // show takes what was kept and the station's newest view, and passes it on.

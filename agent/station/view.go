@@ -10,6 +10,7 @@ import (
 // View is what others may see of a station: a copy, made after the commit.
 type View struct {
 	Seq      uint64
+	At       time.Time // of the latest record; zero: there is none
 	Cage     string
 	Setting  *int
 	Operator string
@@ -58,7 +59,7 @@ type ZeroView struct {
 func (s *Station) View() View {
 	st := &s.state
 	v := View{
-		Seq: st.Seq, Cage: st.Cage, Setting: st.Setting, Operator: st.Operator, Retract: st.Retract,
+		Seq: st.Seq, At: st.At, Cage: st.Cage, Setting: st.Setting, Operator: st.Operator, Retract: st.Retract,
 		Faults: make(map[record.Source]string, len(st.Faults)),
 	}
 	for source, f := range st.Faults {
