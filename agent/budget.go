@@ -57,6 +57,9 @@ func (c *budgetCommand) Run(e env) error {
 	if err != nil {
 		return err
 	}
+	if err := c.check(cfg); err != nil {
+		return invalid{err}
+	}
 	specs := cfg.Specs
 	if c.Spec != "" {
 		spec, ok := cfg.Spec(c.Spec)
@@ -87,6 +90,17 @@ func (c *budgetCommand) Run(e env) error {
 	return nil
 }
 
+// check finds flags that are wrong, or of no use with this configuration.
+func (c *budgetCommand) check(cfg *config.Config) error {
+	switch {
+	case c.Resolution.unit != "" && c.Resolution.Length <= 0:
+		return fmt.Errorf("--resolution %s: want more than 0", c.Resolution)
+	case cfg.Measure.U > 0 && (c.Resolution.unit != "" || c.Zero.unit != ""):
+		return fmt.Errorf("--resolution and --zero say nothing while measure.u is written in %s", cfg.File)
+	}
+	return nil
+}
+
 func (c *budgetCommand) of(cfg *config.Config, spec crimp.Spec) (budgeted, error) {
 	b := budgeted{
 		Spec: spec.ID, Places: cfg.Measure.Places, Lower: spec.Lower(), Upper: spec.Upper(),
@@ -100,7 +114,7 @@ func (c *budgetCommand) of(cfg *config.Config, spec crimp.Spec) (budgeted, error
 		g := cfg.Gauge()
 		g.Step = c.Resolution.Length
 		if g.Step == 0 {
-			g.Step = usualResolution(cfg.Caliper.Unit)
+			g.Step = cfg.Resolution()
 		}
 		if c.Zero.unit != "" {
 			g.Zero.Checked, g.Zero.Value = true, c.Zero.Length
@@ -125,15 +139,6 @@ func (c *budgetCommand) of(cfg *config.Config, spec crimp.Spec) (budgeted, error
 	}
 	b.Outside = [2]crimp.Length{b.Lower - b.Guard, b.Upper + b.Guard}
 	return b, nil
-}
-
-// usualResolution is the last digit of a usual digital caliper (common practice,
-// no source).
-func usualResolution(u crimp.Unit) crimp.Length {
-	if u == crimp.Inches {
-		return crimp.Thousandth / 2
-	}
-	return crimp.Millimetre / 100
 }
 
 // nearest is a number of nanometres as a length.

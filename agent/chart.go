@@ -3,26 +3,25 @@ package main
 import (
 	"errors"
 	"fmt"
-	"math"
 
 	"benchtally/agent/stats"
 )
 
 // chartCommand charts a series of measured values.
 type chartCommand struct {
-	Kind   string   `required:"" enum:"individuals,ewma,cusum" placeholder:"KIND" help:"Kind of chart: individuals (single values and their moving range), ewma (weighted average, for small shifts) or cusum (sums of deviations, for small shifts)."`
-	Target *float64 `placeholder:"X" help:"Center of the chart, if known; otherwise the mean of the base period."`
-	Sigma  *float64 `placeholder:"X" help:"Standard deviation of single values, if known; otherwise from the moving range of the base period."`
-	Base   *int     `placeholder:"N" help:"The first N values are the base period, from which the limits are computed; otherwise all."`
-	Rules  []string `placeholder:"RULE" help:"individuals: what alarms, of beyond, two-of-three, four-of-five, eight-in-a-row; otherwise beyond alone. Each costs false alarms, see above."`
-	Lambda *float64 `placeholder:"X" help:"ewma: weight of the newest value, above 0 to 1; otherwise 0.2."`
-	Factor *float64 `placeholder:"X" help:"ewma: limits in standard deviations of the average; otherwise 3."`
-	Exact  bool     `help:"ewma: limits that are exact for every value, so narrower at first, in uppers and lowers."`
-	K      *float64 `placeholder:"X" help:"cusum: allowance, in the unit of the values; otherwise half a standard deviation, for a shift of a whole one."`
-	H      *float64 `placeholder:"X" help:"cusum: limit of the sums, in the unit of the values; otherwise 5 standard deviations."`
-	Series string   `default:"as-set" enum:"as-set,uncorrected" placeholder:"SERIES" help:"Of kept crimps: as-set, the deviation from target, or uncorrected, what it would have been had nobody touched the setting; ${default}."`
-	JSON   bool     `name:"json" help:"The answer is JSON in any case."`
-	File   string   `arg:"" optional:"" placeholder:"FILE" help:"One number a line; what follows # is a comment; - is standard input. Without it: the first crimps in the records chosen, in mm."`
+	Kind   string     `required:"" enum:"individuals,ewma,cusum" placeholder:"KIND" help:"Kind of chart: individuals (single values and their moving range), ewma (weighted average, for small shifts) or cusum (sums of deviations, for small shifts)."`
+	Target numberFlag `placeholder:"X" help:"Center of the chart, if known; otherwise the mean of the base period."`
+	Sigma  numberFlag `placeholder:"X" help:"Standard deviation of single values, if known; otherwise from the moving range of the base period."`
+	Base   *int       `placeholder:"N" help:"The first N values are the base period, from which the limits are computed; otherwise all."`
+	Rules  []string   `placeholder:"RULE" help:"individuals: what alarms, of beyond, two-of-three, four-of-five, eight-in-a-row; otherwise beyond alone. Each costs false alarms, see above."`
+	Lambda numberFlag `placeholder:"X" help:"ewma: weight of the newest value, above 0 to 1; otherwise 0.2."`
+	Factor numberFlag `placeholder:"X" help:"ewma: limits in standard deviations of the average; otherwise 3."`
+	Exact  bool       `help:"ewma: limits that are exact for every value, so narrower at first, in uppers and lowers."`
+	K      numberFlag `placeholder:"X" help:"cusum: allowance, in the unit of the values; otherwise half a standard deviation, for a shift of a whole one."`
+	H      numberFlag `placeholder:"X" help:"cusum: limit of the sums, in the unit of the values; otherwise 5 standard deviations."`
+	Series string     `default:"as-set" enum:"as-set,uncorrected" placeholder:"SERIES" help:"Of kept crimps: as-set, the deviation from target, or uncorrected, what it would have been had nobody touched the setting, within the latest set-up of one cage with one specification; ${default}."`
+	JSON   bool       `name:"json" help:"The answer is JSON in any case."`
+	File   string     `arg:"" optional:"" placeholder:"FILE" help:"One number a line; what follows # is a comment; - is standard input. Without it: the first crimps in the records chosen, in mm."`
 	keptFlags
 }
 
@@ -130,6 +129,9 @@ func (c *chartCommand) Run(e env) error {
 	if err := c.alone(c.File); err != nil {
 		return err
 	}
+	if c.Series != "as-set" {
+		return invalid{errors.New("--series is for kept crimps: leave it out, or the file")}
+	}
 	values, err := readNumbers(e, c.File)
 	if err != nil {
 		return err
@@ -149,6 +151,14 @@ func (c *chartCommand) kept(e env) error {
 	if err != nil {
 		return err
 	}
+	note := keptNote{Unit: "mm", Series: c.Series}
+	if c.Series == "uncorrected" {
+		if crimps, err = latestSetUp(crimps); err != nil {
+			return err
+		}
+		note.Spec, note.Cage, note.SetUp = crimps[0].Spec.ID, crimps[0].Cage, crimps[0].SetUp
+	}
+	note.Pieces = pieceIDs(crimps)
 	values := make([]float64, len(crimps))
 	for i, j := range crimps {
 		values[i] = inMM(j.Deviation())
@@ -160,7 +170,7 @@ func (c *chartCommand) kept(e env) error {
 	if err != nil {
 		return invalid{fmt.Errorf("the first crimps%s: %w", c.told(), err)}
 	}
-	return writeKept(e, chart, keptNote{Unit: "mm", Series: c.Series, Pieces: pieceIDs(crimps)})
+	return writeKept(e, chart, note)
 }
 
 // check finds flags that are wrong, or for another kind of chart.
@@ -172,17 +182,16 @@ func (c *chartCommand) check() error {
 		}
 	}
 	only("individuals", "rules", len(c.Rules) > 0)
-	only("ewma", "lambda", c.Lambda != nil)
-	only("ewma", "factor", c.Factor != nil)
+	only("ewma", "lambda", c.Lambda.given)
+	only("ewma", "factor", c.Factor.given)
 	only("ewma", "exact", c.Exact)
-	only("cusum", "k", c.K != nil)
-	only("cusum", "h", c.H != nil)
-	number := func(flag string, x *float64, want string, good func(x float64) bool) {
-		if x != nil && !(math.Abs(*x) <= math.MaxFloat64 && good(*x)) {
-			faults = append(faults, fmt.Errorf("--%s %g: want %s", flag, *x, want))
+	only("cusum", "k", c.K.given)
+	only("cusum", "h", c.H.given)
+	number := func(flag string, x numberFlag, want string, good func(x float64) bool) {
+		if x.given && !good(x.value) {
+			faults = append(faults, fmt.Errorf("--%s %g: want %s", flag, x.value, want))
 		}
 	}
-	number("target", c.Target, "a number", func(float64) bool { return true })
 	number("sigma", c.Sigma, "more than 0", func(x float64) bool { return x > 0 })
 	number("lambda", c.Lambda, "above 0 to 1, such as 0.2", func(x float64) bool { return x > 0 && x <= 1 })
 	number("factor", c.Factor, "more than 0, such as 3", func(x float64) bool { return x > 0 })
@@ -208,7 +217,7 @@ func (c *chartCommand) rules() ([]stats.Rule, error) {
 // of charts the values, wherever they come from. What it gives is for JSON; its
 // error tells of the values or of the flags.
 func (c *chartCommand) of(values []float64) (any, error) {
-	basis := stats.Basis{Target: c.Target, Sigma: c.Sigma}
+	basis := stats.Basis{Target: c.Target.pointer(), Sigma: c.Sigma.pointer()}
 	if c.Base != nil {
 		basis.First = *c.Base
 	}
@@ -256,11 +265,11 @@ func (c *chartCommand) individuals(values []float64, basis stats.Basis) (any, er
 
 func (c *chartCommand) ewma(values []float64, basis stats.Basis) (any, error) {
 	w := stats.Weights{Lambda: usualLambda, Factor: usualFactor, Exact: c.Exact}
-	if c.Lambda != nil {
-		w.Lambda = *c.Lambda
+	if c.Lambda.given {
+		w.Lambda = c.Lambda.value
 	}
-	if c.Factor != nil {
-		w.Factor = *c.Factor
+	if c.Factor.given {
+		w.Factor = c.Factor.value
 	}
 	chart, err := stats.EWMAOf(values, basis, w)
 	if err != nil {
@@ -276,7 +285,7 @@ func (c *chartCommand) ewma(values []float64, basis stats.Basis) (any, error) {
 }
 
 func (c *chartCommand) cusum(values []float64, basis stats.Basis) (any, error) {
-	chart, err := stats.CUSUMOf(values, basis, stats.Allowance{K: c.K, H: c.H})
+	chart, err := stats.CUSUMOf(values, basis, stats.Allowance{K: c.K.pointer(), H: c.H.pointer()})
 	if err != nil {
 		return nil, err
 	}
@@ -288,7 +297,7 @@ func (c *chartCommand) cusum(values []float64, basis stats.Basis) (any, error) {
 	// run length does.
 	sigma, from, err := stats.SigmaOf(values, basis)
 	if err != nil {
-		if c.Sigma != nil {
+		if c.Sigma.given {
 			return nil, err
 		}
 		out.Notes = append(out.Notes, fmt.Sprintf("no run length: %s", err))

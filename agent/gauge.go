@@ -58,6 +58,9 @@ func (c *gaugeCommand) Run(e env) error {
 	if err := c.alone(c.File); err != nil {
 		return err
 	}
+	if c.Part != "place" {
+		return invalid{errors.New("--part is for kept readings: leave it out, or the file")}
+	}
 	out, err := c.study(e)
 	if err != nil {
 		return err

@@ -7,6 +7,8 @@ import (
 	"math"
 	"strings"
 
+	"github.com/alecthomas/kong"
+
 	"benchtally/agent/crimp"
 	"benchtally/agent/record"
 )
@@ -46,11 +48,16 @@ type lengthFlag struct {
 	unit crimp.Unit
 }
 
-// UnmarshalText reads a length with its unit.
-func (l *lengthFlag) UnmarshalText(b []byte) (err error) {
-	l.Length, err = crimp.ParseLength(string(b))
+// Decode reads a length with its unit, also one that begins with a minus.
+func (l *lengthFlag) Decode(ctx *kong.DecodeContext) (err error) {
+	token := ctx.Scan.Pop()
+	if token.IsEOL() {
+		return errors.New("want a length behind it, such as 1.200in")
+	}
+	text := token.String()
+	l.Length, err = crimp.ParseLength(text)
 	l.unit = crimp.Millimetres
-	if strings.HasSuffix(strings.TrimSpace(string(b)), string(crimp.Inches)) {
+	if strings.HasSuffix(strings.TrimSpace(text), string(crimp.Inches)) {
 		l.unit = crimp.Inches
 	}
 	return err
@@ -236,8 +243,9 @@ func (c *judgeCommand) check(spec crimp.Spec, scale crimp.Scale) error {
 		wrong(!(*p >= 0.5 && *p < 1), "--confidence %g: want 0.5 to below 1, such as 0.95", *p)
 		wrong(c.U.Length == 0 && len(c.Readings) > 0, "--confidence needs --u, the standard uncertainty of the mean")
 	}
-	wrong(!(c.ScrapCost >= 0) || math.IsInf(c.ScrapCost, 0), "--scrap-cost %g: want 0 or more", c.ScrapCost)
-	wrong(!(c.StrokeCost >= 0) || math.IsInf(c.StrokeCost, 0), "--stroke-cost %g: want 0 or more", c.StrokeCost)
+	const most = 1_000_000 // as in a configuration
+	wrong(!(c.ScrapCost >= 0 && c.ScrapCost <= most), "--scrap-cost %g: want 0 to %d", c.ScrapCost, most)
+	wrong(!(c.StrokeCost >= 0 && c.StrokeCost <= most), "--stroke-cost %g: want 0 to %d", c.StrokeCost, most)
 	wrong((c.ScrapCost > 0) != (c.StrokeCost > 0), "--scrap-cost and --stroke-cost move the aim together: want both or neither")
 	wrong(c.Noise.Length <= 0, "--noise %s: want more than 0", c.Noise)
 	wrong(scale.Step <= 0, "--step %s: want more than 0", scale.Step)

@@ -157,6 +157,19 @@ func writeKept(e env, answer any, note keptNote) error {
 	return writeJSON(e, json.RawMessage(slices.Concat(a[:len(a)-1], []byte{','}, n[1:])))
 }
 
+// latestSetUp are the crimps of the latest set-up, of one cage with one
+// specification: loading a cage and taking it apart begin its offset anew.
+func latestSetUp(crimps []station.Judged) ([]station.Judged, error) {
+	if err := one(crimps, "cages", "--cage or --order", func(j station.Judged) string { return j.Cage }); err != nil {
+		return nil, err
+	}
+	if err := one(crimps, "specifications", "--spec or --order", func(j station.Judged) string { return j.Spec.ID }); err != nil {
+		return nil, err
+	}
+	last := crimps[len(crimps)-1].SetUp
+	return slices.DeleteFunc(crimps, func(j station.Judged) bool { return j.SetUp != last }), nil
+}
+
 // inMM is nanometres as the records have lengths, millimetres.
 func inMM(nm float64) float64 { return nm / 1e6 }
 

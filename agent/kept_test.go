@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -147,7 +148,7 @@ func TestKeptCrimps(t *testing.T) {
 			if pieces := got["pieces"].([]any); len(pieces) != 14 || pieces[0] != "A-2/1" || got["unit"] != "mm" || got["series"] != "as-set" {
 				t.Errorf("%d pieces from %v on, unit %v, series %v", len(pieces), pieces[0], got["unit"], got["series"])
 			}
-			same(t, append([]string{"chart", "--kind", kind, "--series", "uncorrected"}, chosen...), []string{"chart", "--kind", kind, numbers(uncorrected)})
+			same(t, append([]string{"chart", "--kind", kind, "--series", "uncorrected"}, chosen...), []string{"chart", "--kind", kind, numbers(uncorrected[1:])})
 		}
 	})
 	t.Run("capability", func(t *testing.T) {
@@ -284,6 +285,47 @@ func TestKeptStudy(t *testing.T) {
 	}
 }
 
+// TestBudget: the budget of a specification, by hand: 20 µm/√3, 12.7 µm/√12, and of
+// a zero of −10 µm all of it and the rounding of its reading.
+func TestBudget(t *testing.T) {
+	_, config := shop(t, "[measure]\nplaces = 4\nconfidence = 0.95\n")
+	got := asked(t, "", "budget", "--config", config, "--spec", "hs-08", "--zero", "-0.01mm", "--json")
+	u := 0.0
+	for i, want := range []float64{0.011547, 0.003666, 0.010651} {
+		part := got["components"].([]any)[i].(map[string]any)
+		if part["u_mm"] != want {
+			t.Errorf("%v = %v, want %v", part["name"], part["u_mm"], want)
+		}
+		u += want * want
+	}
+	for key, want := range map[string]float64{"u_mm": math.Sqrt(u), "expanded_mm": 1.959964 * math.Sqrt(u), "guard_mm": 1.644854 * math.Sqrt(u)} {
+		if x := got[key].(float64); math.Abs(x-want) > 2e-6 {
+			t.Errorf("%s = %v, want %v", key, x, want)
+		}
+	}
+	inside, outside := got["inside_mm"].([]any), got["outside_mm"].([]any)
+	if inside[0].(float64)-got["lower_mm"].(float64)-got["guard_mm"].(float64) > 1e-9 || outside[1].(float64)-got["upper_mm"].(float64)-got["guard_mm"].(float64) > 1e-9 {
+		t.Errorf("inside %v, outside %v", inside, outside)
+	}
+	if got["judged"] != true || got["places"] != 4.0 {
+		t.Errorf("judged %v, places %v", got["judged"], got["places"])
+	}
+	code, text, _ := command(t, "", "budget", "--config", config)
+	for _, want := range []string{"hs-08: 1.2000 in +0.0050 in -0.0050 in, the mean of 4 readings", "hs-12: 38.000 mm", "guard band", "at 95 % confidence\n", "µm"} {
+		if code != exitDone || !strings.Contains(text, want) {
+			t.Errorf("exit %d, no %q in\n%s", code, want, text)
+		}
+	}
+	_, config = shop(t, "[measure]\nu = '0.05mm'\nconfidence = 0.95\n")
+	if _, text, _ := command(t, "", "budget", "--config", config, "--spec", "hs-12"); !strings.Contains(text, "configured") || strings.Contains(text, "none") {
+		t.Errorf("%s", text)
+	}
+	_, config = shop(t, "[measure]\nu = '0.09mm'\nconfidence = 0.95\n")
+	if got := asked(t, "", "budget", "--config", config, "--spec", "hs-12", "--json"); got["inside_mm"].([]any)[0] != nil {
+		t.Errorf("inside %v, want none", got["inside_mm"])
+	}
+}
+
 // TestKeptWrong: what cannot be chosen is said, with how to choose.
 func TestKeptWrong(t *testing.T) {
 	config := wearingDay().keep(t, "")
@@ -311,6 +353,11 @@ func TestKeptWrong(t *testing.T) {
 		{[]string{"judge", "--piece", "A-1/1", "1.2in"}, exitUsage, []string{"--piece"}},
 		{[]string{"judge", "--target", "1.2in"}, exitUsage, []string{"no readings"}},
 		{[]string{"judge", "--target", "1.2in", "1.2in"}, exitUsage, []string{"--plus", "--minus", "--setting"}},
+		{[]string{"chart", "--kind", "ewma", "--config", config, "--series", "uncorrected"}, exitUsage, []string{"2 cages", "--cage"}},
+		{[]string{"chart", "--kind", "ewma", "--series", "uncorrected", values}, exitUsage, []string{"--series", "kept crimps"}},
+		{[]string{"gauge", "--part", "piece", values}, exitUsage, []string{"--part", "kept readings"}},
+		{[]string{"budget", "--config", config, "--resolution", "-0.01mm"}, exitUsage, []string{"--resolution -0.01mm", "more than 0"}},
+		{[]string{"budget", "--config", config, "--spec", "hs-99"}, exitUsage, []string{"hs-99", "no such specification"}},
 		{[]string{"judge", "--config", config, "--piece", "A-1/7"}, exitUsage, []string{"A-1/7"}},
 	} {
 		code, out, errs := command(t, "", c.args...)

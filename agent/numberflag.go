@@ -15,6 +15,14 @@ type numberFlag struct {
 	given bool
 }
 
+// pointer is the number, nil where none was given.
+func (n numberFlag) pointer() *float64 {
+	if !n.given {
+		return nil
+	}
+	return &n.value
+}
+
 // Decode takes the word behind the flag, also one that begins with a minus.
 func (n *numberFlag) Decode(ctx *kong.DecodeContext) (err error) {
 	token := ctx.Scan.Pop()

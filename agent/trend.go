@@ -2,10 +2,8 @@ package main
 
 import (
 	"fmt"
-	"slices"
 
 	"benchtally/agent/record"
-	"benchtally/agent/station"
 	"benchtally/agent/stats"
 )
 
@@ -62,16 +60,13 @@ func (c *trendCommand) kept(e env) error {
 	if err != nil {
 		return err
 	}
-	for _, only := range []error{
-		one(crimps, "cages", "--cage or --order", func(j station.Judged) string { return j.Cage }),
-		one(crimps, "specifications", "--spec or --order", func(j station.Judged) string { return j.Spec.ID }),
-	} {
-		if only != nil {
-			return only
-		}
+	if crimps, err = latestSetUp(crimps); err != nil {
+		return err
 	}
 	last := crimps[len(crimps)-1]
-	crimps = slices.DeleteFunc(crimps, func(j station.Judged) bool { return j.SetUp != last.SetUp })
+	if n := len(crimps); n > stats.MostPoints {
+		return invalid{fmt.Errorf("%d first crimps are more than a line is fitted to, %d: choose later ones with --since", n, stats.MostPoints)}
+	}
 	x, y := make([]float64, len(crimps)), make([]float64, len(crimps))
 	for i, j := range crimps {
 		x[i], y[i] = float64(j.Stroke), inMM(j.Offset)

@@ -188,6 +188,15 @@ func (c *Config) Spec(id string) (crimp.Spec, bool) {
 	return crimp.Spec{}, false
 }
 
+// Resolution is the last digit of a usual digital caliper of the configured unit,
+// where no reading tells it (common practice, no source).
+func (c *Config) Resolution() crimp.Length {
+	if c.Caliper.Unit == crimp.Inches {
+		return crimp.Thousandth / 2
+	}
+	return crimp.Millimetre / 100
+}
+
 // Fault is a fault at a key that only another part of the program can find,
 // such as "caliper.format" with a name that no decoder knows. Text says what
 // would be right.

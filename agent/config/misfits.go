@@ -41,10 +41,7 @@ func (c *Config) uncertainty(s crimp.Spec) float64 {
 		return float64(c.Measure.U)
 	}
 	g := c.Gauge()
-	g.Step = crimp.Millimetre / 100
-	if c.Caliper.Unit == crimp.Inches {
-		g.Step = crimp.Thousandth / 2
-	}
+	g.Step = c.Resolution()
 	places, _ := c.places(s)
 	u, _ := crimp.Combine(g.Budget(s.Diameter, places))
 	return u

@@ -100,7 +100,7 @@ func CrossedOf(rows []GaugeReading) (Crossed, error) {
 	c := Crossed{Parts: len(g.parts), Appraisers: len(g.appraisers), Trials: g.trials, Interaction: "kept"}
 	within, between := rep, inter // what repeats scatter, and what parts and appraisers are tested against
 	var pooled []Source
-	if *interRow.P > poolAbove {
+	if interRow.P != nil && *interRow.P > poolAbove {
 		c.Interaction = "pooled"
 		within = sum{inter.ss + rep.ss, inter.df + rep.df}
 		between = within

@@ -6,8 +6,8 @@ import (
 	"slices"
 )
 
-// mostPoints keeps the slopes of all pairs within some hundred megabytes.
-const mostPoints = 5000
+// MostPoints keeps the slopes of all pairs within some hundred megabytes.
+const MostPoints = 5000
 
 // medianLine is the line of Theil and Sen: its slope is the median of the slopes
 // between all pairs of points with different x (the mean of the middle two when
@@ -76,8 +76,8 @@ func points(x, y []float64) error {
 		return fmt.Errorf("%s and %s: want a y for each x", counted(len(x), "x"), counted(len(y), "y"))
 	case len(x) < 2:
 		return fmt.Errorf("%s: want two or more, better ten", counted(len(x), "point"))
-	case len(x) > mostPoints:
-		return fmt.Errorf("%d points: want %d at most, so leave out the oldest", len(x), mostPoints)
+	case len(x) > MostPoints:
+		return fmt.Errorf("%d points: want %d at most, so leave out the oldest", len(x), MostPoints)
 	}
 	for i := range x {
 		if !finite(x[i]) || !finite(y[i]) {

@@ -45,7 +45,10 @@ func TrendOf(x, y []float64) (Trend, error) {
 		t.SlopeSD, t.InterceptSD, t.ResidualSD = new(l.slopeSD()), new(l.atSD(0)), new(l.residual)
 	}
 	if l.syy > 0 {
-		t.R2, t.Tau = new(l.r2()), new(kendall(x, y))
+		t.Tau = new(kendall(x, y))
+		if r2 := l.r2(); finite(r2) { // not where the squares are too small for a number
+			t.R2 = &r2
+		}
 	}
 	if !finite(t.Slope) || !finite(t.Intercept) || !finite(t.MedianSlope) {
 		return Trend{}, fmt.Errorf("the points hardly differ in x, from %g to %g: no slope can be computed", t.first, t.last)

@@ -232,7 +232,7 @@ func TestTrendUnits(t *testing.T) {
 }
 
 func TestTrendWrong(t *testing.T) {
-	many := make([]float64, mostPoints+1)
+	many := make([]float64, MostPoints+1)
 	for i := range many {
 		many[i] = float64(i)
 	}
