@@ -12,14 +12,18 @@ type Tally struct {
 	Good    int // judged within limits
 	Scrap   int
 	Seconds int // second strokes
+	Fails   int // those after which the end is scrap
 	Changes int // strokes at another setting than the stroke before; a set-up begins at the sheet's
 	Escapes int // judged within limits, and truly outside
 }
 
 // finish counts a piece that needs no further stroke.
-func (t *Tally) finish(pass, outside bool) {
+func (t *Tally) finish(strokes int, pass, outside bool) {
 	if !pass {
 		t.Scrap++
+		if strokes > 1 {
+			t.Fails++
+		}
 		return
 	}
 	t.Good++
@@ -34,22 +38,25 @@ func sum(shops []Tally) (all Tally) {
 		all.Good += t.Good
 		all.Scrap += t.Scrap
 		all.Seconds += t.Seconds
+		all.Fails += t.Fails
 		all.Changes += t.Changes
 		all.Escapes += t.Escapes
 	}
 	return all
 }
 
-// Ratio is what an end that is scrap costs; a second stroke costs 1, and a
-// change of the setting nothing.
+// Ratio is what an end that is scrap costs, also after a second stroke; a second
+// stroke costs 1, and a change of the setting nothing.
 type Ratio float64
 
 // Ratios are those of the study.
 var Ratios = []Ratio{3, 20}
 
-// costs is the ratio as the agent is told it.
-func (r Ratio) costs() crimp.Costs {
-	return crimp.Costs{Shape: crimp.AtLimits, Scrap: float64(r), Stroke: 1}
+// costs is the ratio as the agent is told it. Of the second strokes a share
+// fails; then it costs the scrap too, and to be told so is to be told more for a
+// second stroke. The share 0 tells the bare stroke.
+func (r Ratio) costs(fails float64) crimp.Costs {
+	return crimp.Costs{Shape: crimp.AtLimits, Scrap: float64(r), Stroke: 1 + float64(fails*float64(r))}
 }
 
 func (r Ratio) of(t Tally) float64 { return float64(float64(r)*float64(t.Scrap)) + float64(t.Seconds) }
@@ -75,6 +82,10 @@ func (r Ratio) More(a, b []Tally) Figure {
 	}
 	return Figure{value - other, standardError(rests)}
 }
+
+// apparent is by how many standard errors a difference is more than chance, in the
+// report's words.
+const apparent = 3
 
 // seen says whether a difference is more than so many standard errors and so
 // many ends that are scrap. Where scrap is rare, those that by chance did not

@@ -6,11 +6,12 @@ import (
 	"strings"
 )
 
-// The plot, in pixels: two panels beside each other with a common scale.
+// The plot, in pixels: three panels beside each other with a common scale.
 const (
-	plotWidth, plotHeight = 920, 520
+	plotWidth, plotHeight = 1000, 520
 	panelTop, panelBottom = 110.0, 440.0
-	panelWidth            = 370.0
+	panelWidth, panelGap  = 260.0, 52.0
+	dodge                 = 12.0        // from mark to mark, so that equal costs stay visible
 	lowest, highest       = 0.1, 1000.0 // cost, logarithmic
 )
 
@@ -33,16 +34,19 @@ func plot(t Table) string {
 <text x="70" y="28" font-size="17" font-weight="bold">What 100 good pieces cost, in second strokes (scrap costs 3)</text>
 `, plotWidth, plotHeight)
 	for i, c := range curves {
-		x := 70 + 205*float64(i)
+		x := 70 + 225*float64(i)
 		line(&b, c, []point{{x, 56}, {x + 40, 56}})
 		mark(&b, c, point{x + 20, 56})
 		fmt.Fprintf(&b, `<text x="%.1f" y="61">%s</text>`+"\n", x+48, c.text)
 	}
-	for i, noise := range []float64{1, 2} {
-		panel(&b, t, 80+float64(i)*(panelWidth+60), noise)
+	for i, p := range []struct {
+		noise, own float64
+		text       string
+	}{{1, 0, "noise 1, new with each stroke"}, {2, 0, "noise 2, new with each stroke"}, {2, 1, "noise 2, all the piece's own"}} {
+		panel(&b, t, 85+float64(i)*(panelWidth+panelGap), p.noise, p.own, p.text)
 	}
 	fmt.Fprintf(&b, `<text x="%d" y="490" text-anchor="middle">spread of the offset from set-up to set-up, standard deviation, counts</text>
-<text x="%[1]d" y="510" text-anchor="middle" font-size="12">Limits 5 counts either way, drift 0.1 a stroke, 20 pieces a set-up. Bars: two standard errors. Lowest line: 0.1 or less.</text>
+<text x="%[1]d" y="510" text-anchor="middle" font-size="12">Limits 5 counts either way, drift 0.1 a stroke, 20 pieces a set-up. Bars: two standard errors. Marks stand side by side. Lowest line: 0.1 or less.</text>
 <text transform="translate(28 275) rotate(-90)" text-anchor="middle">second strokes per 100 good pieces</text>
 </svg>
 `, plotWidth/2)
@@ -57,8 +61,8 @@ func height(cost float64) float64 {
 	return panelBottom - float64(share*(panelBottom-panelTop))
 }
 
-func panel(b *strings.Builder, t Table, left, noise float64) {
-	fmt.Fprintf(b, `<text x="%.1f" y="%.1f" font-weight="bold">noise of %g count%s</text>`+"\n", left, panelTop-12, noise, plural(noise))
+func panel(b *strings.Builder, t Table, left, noise, own float64, text string) {
+	fmt.Fprintf(b, `<text x="%.1f" y="%.1f" font-weight="bold">%s</text>`+"\n", left, panelTop-12, text)
 	for cost := lowest; cost <= highest*1.01; cost *= 10 {
 		y := height(cost)
 		fmt.Fprintf(b, `<path d="M%.1f %.1fh%.1f" stroke="#cccccc" fill="none"/>`+"\n", left, y, panelWidth)
@@ -69,26 +73,20 @@ func panel(b *strings.Builder, t Table, left, noise float64) {
 	for i, s := range spreads {
 		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="middle">%g</text>`+"\n", at(i), panelBottom+22, s)
 	}
-	for _, c := range curves {
+	for k, c := range curves {
 		var points []point
 		for i, s := range spreads {
-			f := t.find(plain(s, noise), c.policy).cost(3)
-			points = append(points, point{at(i), height(f.Value)})
+			f := t.find(plain(s, noise, own), c.policy).cost(3)
+			x := at(i) + float64(dodge*(float64(k)-float64(len(curves)-1)/2))
+			points = append(points, point{x, height(f.Value)})
 			fmt.Fprintf(b, `<path d="M%.1f %.1fV%.1f" stroke="%s" fill="none"/>`+"\n",
-				at(i), height(f.Value-2*f.SE), height(f.Value+2*f.SE), c.colour)
+				x, height(f.Value-2*f.SE), height(f.Value+2*f.SE), c.colour)
 		}
 		line(b, c, points)
 		for _, p := range points {
 			mark(b, c, p)
 		}
 	}
-}
-
-func plural(n float64) string {
-	if n == 1 {
-		return ""
-	}
-	return "s"
 }
 
 func line(b *strings.Builder, c curve, points []point) {

@@ -19,7 +19,7 @@ type Press struct {
 	Bias    float64 // of the caliper's error, common to a set-up
 	Pieces  int     // of a set-up
 
-	Own      float64 // share of the noise's variance that is the piece's own, and stays at a second stroke
+	Own      float64 // share of the noise's variance that is the piece's own, of its wall and ferrule, and stays at a second stroke
 	Outliers float64 // share of strokes whose noise is five times as large
 	Shift    float64 // of the offset at half of the pieces, up or down
 }
@@ -100,7 +100,7 @@ func (c *course) run(p policy, t *Tally) {
 				next = p.next(setting, v.Deviation, stroke)
 			}
 			if v.Outcome != crimp.Recrimp {
-				t.finish(v.Outcome == crimp.Pass, math.Abs(diameter) > tolerance)
+				t.finish(k+1, v.Outcome == crimp.Pass, math.Abs(diameter) > tolerance)
 				break
 			}
 			t.Seconds++

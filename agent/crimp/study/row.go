@@ -11,9 +11,10 @@ import (
 
 // header names the columns of the table. Costs are of 100 good pieces, in
 // second strokes. "more" is what the policy costs more than ours, learned and
-// aiming by that cost, with the standard error of the paired difference.
-const header = keyHeader + ",policy,scrap per 1000 good,second strokes per 1000 good,changes per 100 pieces," +
-	"escapes per 1000 good,cost 3:1,se,more 3:1,se,cost 20:1,se,more 20:1,se"
+// aiming at the target, or learned and aiming by that cost, with the standard
+// error of the paired difference.
+const header = keyHeader + ",policy,scrap per 1000 good,second strokes per 1000 good,second strokes that fail per 1000 good,changes per 100 pieces," +
+	"escapes per 1000 good,cost 3:1,se,more than target,se,more than aimed,se,cost 20:1,se,more than target,se,more than aimed,se"
 
 const keyHeader = "case,mean,between,noise,own,drift,wear,bias,before,pieces"
 
@@ -32,9 +33,10 @@ const (
 	columnPolicy
 	columnScrap
 	columnSeconds
+	columnFails
 	columnChanges
 	columnEscapes
-	columnCost // four columns for each of the ratios
+	columnCost // six columns for each of the ratios
 )
 
 // key is the cell in the table, and what its chances are drawn from.
@@ -50,11 +52,12 @@ func (c Cell) rows(r Results) string {
 		shops := r[p.Name]
 		t := sum(shops)
 		good := float64(t.Good)
-		fmt.Fprintf(&b, "%s,%s,%.2f,%.2f,%.1f,%.2f", c.key(), p.Name, 1000*float64(t.Scrap)/good,
-			1000*float64(t.Seconds)/good, 100*float64(t.Changes)/float64(t.Pieces), 1000*float64(t.Escapes)/good)
+		fmt.Fprintf(&b, "%s,%s,%.2f,%.2f,%.2f,%.1f,%.2f", c.key(), p.Name, 1000*float64(t.Scrap)/good,
+			1000*float64(t.Seconds)/good, 1000*float64(t.Fails)/good, 100*float64(t.Changes)/float64(t.Pieces), 1000*float64(t.Escapes)/good)
 		for _, ratio := range Ratios {
-			cost, more := ratio.Cost(shops), ratio.More(shops, r[ratio.Aimed(Learned)])
-			fmt.Fprintf(&b, ",%.3f,%.3f,%.3f,%.3f", cost.Value, cost.SE, more.Value, more.SE)
+			for _, f := range []Figure{ratio.Cost(shops), ratio.More(shops, r[Learned]), ratio.More(shops, r[ratio.Aimed(Learned)])} {
+				fmt.Fprintf(&b, ",%.3f,%.3f", f.Value, f.SE)
+			}
 		}
 		b.WriteByte('\n')
 	}
@@ -109,12 +112,16 @@ func (r Row) number(column int) float64 {
 
 // cost is what 100 good pieces cost by a ratio.
 func (r Row) cost(ratio Ratio) Figure {
-	i := columnCost + 4*slices.Index(Ratios, ratio)
+	i := columnCost + 6*slices.Index(Ratios, ratio)
 	return Figure{r.number(i), r.number(i + 1)}
 }
 
-// more is what they cost more than with ours, learned and aiming by the cost.
-func (r Row) more(ratio Ratio) Figure {
-	i := columnCost + 2 + 4*slices.Index(Ratios, ratio)
+// more is what they cost more than with ours, learned, at the target or aimed by
+// the cost.
+func (r Row) more(ratio Ratio, aimed bool) Figure {
+	i := columnCost + 2 + 6*slices.Index(Ratios, ratio)
+	if aimed {
+		i += 2
+	}
 	return Figure{r.number(i), r.number(i + 1)}
 }

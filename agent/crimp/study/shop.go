@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"hash/fnv"
 	"math/rand/v2"
+	"slices"
 
 	"benchtally/agent/crimp"
 )
@@ -24,6 +25,7 @@ const (
 	Told     = "told"     // ours, told the press's figures
 	Hold     = "hold"     // told, with a dead band of one count
 	Learned  = "learned"  // ours as it is installed, learning
+	Careful  = "careful"  // learned, and where costs are told, they are told with the second strokes that fail
 	Halfway  = "halfway"  // learned, with another rule for the second stroke
 )
 
@@ -51,10 +53,11 @@ func (c Cell) Policies() (all []Policy) {
 	variant(Hold, ours{model: c.Told, hold: count})
 	variant(Learned, ours{model: installed, learn: true})
 	for _, r := range Ratios {
-		variant(r.Aimed(Told), ours{model: c.Told, costs: r.costs()})
-		variant(r.Aimed(Learned), ours{model: installed, learn: true, costs: r.costs()})
+		variant(r.Aimed(Told), ours{model: c.Told, costs: r.costs(0)})
+		variant(r.Aimed(Learned), ours{model: installed, learn: true, costs: r.costs(0)})
 		if c.Case == second {
-			variant(r.Aimed(Halfway), ours{model: installed, learn: true, costs: r.costs(), halfway: true})
+			variant(r.Aimed(Careful), ours{model: installed, learn: true, costs: r.costs(c.fails)})
+			variant(r.Aimed(Halfway), ours{model: installed, learn: true, costs: r.costs(0), halfway: true})
 		}
 	}
 	if c.Case == second {
@@ -73,18 +76,32 @@ const (
 // Results are the shops of a cell by the name of their policy.
 type Results map[string][]Tally
 
-// Run lets every policy make the pieces of a cell.
+// Run lets every policy make the pieces of a cell. Where the second stroke is
+// studied, a shop that aims at the target counts first, by other chances, how
+// many fail.
 func (c Cell) Run() Results {
+	if c.Case == second {
+		before := c.play(seed+1<<32, func(p Policy) bool { return p.Name == Learned })
+		if all := sum(before[Learned]); all.Seconds > 0 {
+			c.fails = float64(all.Fails) / float64(all.Seconds)
+		}
+	}
+	return c.play(seed, func(Policy) bool { return true })
+}
+
+// play lets those policies make the pieces of a cell that take part.
+func (c Cell) play(first uint64, part func(Policy) bool) Results {
 	hash := fnv.New64a()
 	_, _ = hash.Write([]byte(c.key())) // never fails
 	results := Results{}
+	policies := slices.DeleteFunc(c.Policies(), func(p Policy) bool { return !part(p) })
 	courses := make([]course, c.Before+c.Counted)
 	for shop := range pieces / (c.Pieces * c.Counted) {
-		random := rand.New(rand.NewPCG(seed+uint64(shop), hash.Sum64()))
+		random := rand.New(rand.NewPCG(first+uint64(shop), hash.Sum64()))
 		for i := range courses {
 			c.deal(random, &courses[i])
 		}
-		for _, p := range c.Policies() {
+		for _, p := range policies {
 			var taught, counted Tally
 			made := p.open()
 			for i := range courses {
