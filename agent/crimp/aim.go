@@ -77,7 +77,7 @@ func quadraticAim(ratio float64) float64 {
 	for range 100 {
 		k := (low + high) / 2
 		density := math.Exp(-k*k/2) / math.Sqrt(2*math.Pi)
-		if over, under := density+k*normal(k), density-k*normal(-k); over < dearer*under {
+		if over, under := density+float64(k*normal(k)), density-float64(k*normal(-k)); over < dearer*under {
 			low = k
 		} else {
 			high = k

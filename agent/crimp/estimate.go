@@ -34,7 +34,7 @@ func (m Model) Before() (Estimate, bool) {
 	if !m.PriorKnown {
 		return Estimate{}, false
 	}
-	return Estimate{Offset: m.PriorMean, Variance: m.Prior * m.Prior, Prior: true}, true
+	return Estimate{Offset: m.PriorMean, Variance: float64(m.Prior * m.Prior), Prior: true}, true
 }
 
 // Update takes in one first crimp: its offset in nanometres and the cage's
@@ -46,7 +46,9 @@ func (m Model) Before() (Estimate, bool) {
 // that the gain does not die away. A prior that was learned is given up when
 // the first piece contradicts it: then something is different this time.
 func (m Model) Update(e Estimate, offset float64, stroke int) Estimate {
-	noise := m.Noise * m.Noise
+	// The conversions keep processors that fuse multiply and add from giving
+	// other last digits than the rest.
+	noise := float64(m.Noise * m.Noise)
 	prior, known := m.Before()
 	if e.N == 0 && m.Learned && math.Abs(offset-prior.Offset) > doubt*m.Predict(prior) {
 		known = false
@@ -57,8 +59,6 @@ func (m Model) Update(e Estimate, offset float64, stroke int) Estimate {
 	if e.N == 0 {
 		e = prior
 	} else {
-		// The conversions keep processors that fuse multiply and add from
-		// giving other last digits than the rest.
 		e.Variance += float64(m.Drift * m.Drift * float64(max(0, stroke-e.Stroke)))
 	}
 	gain := e.Variance / (e.Variance + noise)

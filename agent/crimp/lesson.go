@@ -169,8 +169,8 @@ func Learn(lessons []Lesson, line Line) Known {
 	}
 	noise := sum.Differing / float64(2*sum.Differences)
 	if p := float64(sum.Pairs); p >= lessonPairs && sum.Strokes > 0 {
-		between, within := sum.Between/p, sum.Within/(p*(2*block-2))
-		if between > within*(1+3.3*math.Sqrt(15/(7*p))) {
+		between, within := sum.Between/p, sum.Within/float64(p*(2*block-2))
+		if between > within*(1+float64(3.3*math.Sqrt(15/(7*p)))) {
 			piece := (between - within) / (block * (2*block - 1) / 6.0) // variance of the walk, a piece
 			stroke := piece * p * (2*block - 1) / float64(sum.Strokes)  // and a stroke
 			k.Pairs, k.Drift = sum.Pairs, math.Sqrt(stroke)
