@@ -12,7 +12,7 @@ type chartCommand struct {
 	Kind   string     `required:"" enum:"individuals,ewma,cusum" placeholder:"KIND" help:"Kind of chart: individuals (single values and their moving range), ewma (weighted average, for small shifts) or cusum (sums of deviations, for small shifts)."`
 	Target numberFlag `placeholder:"X" help:"Center of the chart, if known; otherwise the mean of the base period."`
 	Sigma  numberFlag `placeholder:"X" help:"Standard deviation of single values, if known; otherwise from the moving range of the base period."`
-	Base   *int       `placeholder:"N" help:"The first N values are the base period, from which the limits are computed; otherwise all."`
+	Base   wholeFlag  `placeholder:"N" help:"The first N values are the base period, from which the limits are computed; otherwise all."`
 	Rules  []string   `placeholder:"RULE" help:"individuals: what alarms, of beyond, two-of-three, four-of-five, eight-in-a-row; otherwise beyond alone. Each costs false alarms, see above."`
 	Lambda numberFlag `placeholder:"X" help:"ewma: weight of the newest value, above 0 to 1; otherwise 0.2."`
 	Factor numberFlag `placeholder:"X" help:"ewma: limits in standard deviations of the average; otherwise 3."`
@@ -197,8 +197,8 @@ func (c *chartCommand) check() error {
 	number("factor", c.Factor, "more than 0, such as 3", func(x float64) bool { return x > 0 })
 	number("k", c.K, "0 or more", func(x float64) bool { return x >= 0 })
 	number("h", c.H, "more than 0", func(x float64) bool { return x > 0 })
-	if c.Base != nil && *c.Base < 2 {
-		faults = append(faults, fmt.Errorf("--base %d: want 2 or more", *c.Base))
+	if c.Base.given && c.Base.value < 2 {
+		faults = append(faults, fmt.Errorf("--base %d: want 2 or more", c.Base.value))
 	}
 	if _, err := c.rules(); err != nil {
 		faults = append(faults, fmt.Errorf("--rules: %w", err))
@@ -218,8 +218,8 @@ func (c *chartCommand) rules() ([]stats.Rule, error) {
 // error tells of the values or of the flags.
 func (c *chartCommand) of(values []float64) (any, error) {
 	basis := stats.Basis{Target: c.Target.pointer(), Sigma: c.Sigma.pointer()}
-	if c.Base != nil {
-		basis.First = *c.Base
+	if c.Base.given {
+		basis.First = c.Base.value
 	}
 	switch c.Kind {
 	case "individuals":

@@ -235,12 +235,12 @@ func TestJudge(t *testing.T) {
 			t.Errorf("%s = %v, want %v", key, got[key], want)
 		}
 	}
-	_, out, _ = command(t, "", "judge", "--target", "30mm", "--plus", "0.1mm", "--minus", "0.1mm", "--setting", "120", "30.1mm")
+	_, out, _ = command(t, "", "judge", "--target", "30mm", "--plus", "0.1mm", "--minus", "0.1mm", "--setting", "085", "30.1mm")
 	got = nil
 	if err := json.Unmarshal([]byte(out), &got); err != nil {
 		t.Fatal(err)
 	}
-	if _, has := got["recrimp_setting"]; has || got["outcome"] != "pass" || got["conformity"] != nil || got["next_setting"] != 116.0 {
+	if _, has := got["recrimp_setting"]; has || got["outcome"] != "pass" || got["conformity"] != nil || got["next_setting"] != 81.0 {
 		t.Errorf("%s", out)
 	}
 }

@@ -97,7 +97,7 @@ func (c *gaugeCommand) kept(e env) error {
 			rows[i].Part = fmt.Sprintf("%s, place %d", r.Piece, r.Place)
 		}
 		if r.Operator == "" {
-			rows[i].Appraiser = "nobody named"
+			return invalid{fmt.Errorf("piece %s was measured while no operator was named: start the order with the operator's name", r.Piece)}
 		}
 	}
 	out, err := c.crossed(rows)

@@ -21,14 +21,14 @@ type judgeCommand struct {
 	Target     *lengthFlag  `placeholder:"LENGTH" help:"Crimp diameter of the specification, such as 1.200in or 30.48mm."`
 	Plus       *lengthFlag  `placeholder:"LENGTH" help:"Allowed above the target."`
 	Minus      *lengthFlag  `placeholder:"LENGTH" help:"Allowed below the target."`
-	Setting    *int         `placeholder:"N" help:"Setting of this crimp, 0 to 999."`
-	Recrimps   int          `default:"0" placeholder:"N" help:"How often the maker's sheet still allows this end to be crimped again; ${default}."`
+	Setting    wholeFlag    `placeholder:"N" help:"Setting of this crimp, 000 to 999."`
+	Recrimps   wholeFlag    `placeholder:"N" help:"How often the maker's sheet still allows this end to be crimped again; otherwise 0."`
 	U          lengthFlag   `name:"u" placeholder:"LENGTH" help:"Standard uncertainty of the mean."`
 	Confidence *float64     `placeholder:"P" help:"Conformance probability to prove, such as 0.95: narrows the limits by a guard band (ISO 14253-1)."`
 	Ovality    lengthFlag   `placeholder:"LENGTH" help:"Limit of largest minus smallest reading."`
-	Step       lengthFlag   `default:"0.001in" placeholder:"LENGTH" help:"Diameter change per count of the setting; ${default}."`
+	Step       lengthFlag   `placeholder:"LENGTH" help:"Diameter change per count of the setting; otherwise 0.001in."`
 	Smaller    bool         `help:"A larger setting makes the crimp smaller at this press."`
-	Noise      lengthFlag   `default:"0.001in" placeholder:"LENGTH" help:"Standard deviation from piece to piece, for the aim; ${default}."`
+	Noise      lengthFlag   `placeholder:"LENGTH" help:"Standard deviation from piece to piece, for the aim; otherwise 0.001in."`
 	ScrapCost  float64      `placeholder:"X" help:"Cost of an undersize end: with --stroke-cost, the aim of the next setting moves to the cheaper side."`
 	StrokeCost float64      `placeholder:"X" help:"Cost of a second stroke on an oversize end."`
 	CostShape  string       `default:"limits" enum:"limits,linear,quadratic" placeholder:"SHAPE" help:"How a cost grows with the deviation: limits, linear or quadratic; ${default}."`
@@ -55,12 +55,14 @@ func (l *lengthFlag) Decode(ctx *kong.DecodeContext) (err error) {
 		return errors.New("want a length behind it, such as 1.200in")
 	}
 	text := token.String()
-	l.Length, err = crimp.ParseLength(text)
+	if l.Length, err = crimp.ParseLength(text); err != nil {
+		return fmt.Errorf(`%w; want a length such as 1.200in or 30.48mm`, err)
+	}
 	l.unit = crimp.Millimetres
 	if strings.HasSuffix(strings.TrimSpace(text), string(crimp.Inches)) {
 		l.unit = crimp.Inches
 	}
-	return err
+	return nil
 }
 
 // judged is the answer: the verdict's keys and the settings.
@@ -110,7 +112,12 @@ func (c *judgeCommand) Run(e env) error {
 	}
 	spec := crimp.Spec{
 		Diameter: c.Target.Length, Plus: c.Plus.Length, Minus: c.Minus.Length,
-		Setting: *c.Setting, Recrimps: c.Recrimps, Unit: c.Target.unit,
+		Setting: c.Setting.value, Recrimps: c.Recrimps.value, Unit: c.Target.unit,
+	}
+	for _, f := range []*lengthFlag{&c.Step, &c.Noise} {
+		if f.unit == "" {
+			*f = lengthFlag{crimp.Thousandth, crimp.Inches}
+		}
 	}
 	scale := crimp.Scale{Step: c.Step.Length, Smaller: c.Smaller, Lowest: 0, Highest: 999}
 	if err := c.check(spec, scale); err != nil {
@@ -127,7 +134,7 @@ func (c *judgeCommand) Run(e env) error {
 	v := crimp.Judge(spec, readings, 1, float64(c.U.Length), rules)
 	out := newJudged(v, rules)
 	if v.Outcome == crimp.Recrimp {
-		a := scale.Again(v.Deviation, *c.Setting, *c.Setting)
+		a := scale.Again(v.Deviation, c.Setting.value, c.Setting.value)
 		out.Recrimp = &a.Setting
 		out.Reason += outOfReach(a, scale)
 	}
@@ -138,7 +145,7 @@ func (c *judgeCommand) Run(e env) error {
 	if aim != 0 {
 		out.Aim = record.Ptr(crimp.Length(aim))
 	}
-	next := scale.Next(first, aim, *c.Setting, *c.Setting, 0)
+	next := scale.Next(first, aim, c.Setting.value, c.Setting.value, 0)
 	if out.Next = &next.Setting; out.Recrimp == nil {
 		out.Reason += outOfReach(next, scale)
 	}
@@ -147,10 +154,14 @@ func (c *judgeCommand) Run(e env) error {
 
 // kept judges the crimps in the records anew.
 func (c *judgeCommand) kept(e env) error {
-	if c.Target != nil || c.Plus != nil || c.Minus != nil || c.Setting != nil {
+	if c.Target != nil || c.Plus != nil || c.Minus != nil || c.Setting.given {
 		return invalid{errors.New(`no readings: write them behind the flags, such as "1.2010in 1.2005in 1.2000in"`)}
 	}
-	if err := c.check(crimp.Spec{Diameter: 1}, crimp.Scale{Step: 1}); err != nil {
+	if c.Recrimps.given || c.Step.unit != "" || c.Smaller || c.Noise.unit != "" || c.ScrapCost != 0 || c.StrokeCost != 0 {
+		return invalid{errors.New("--recrimps, --step, --smaller, --noise and the costs are for a crimp with readings; kept crimps have those of their specification")}
+	}
+	c.Noise = lengthFlag{crimp.Thousandth, crimp.Inches}
+	if err := c.check(crimp.Spec{Diameter: 2, Plus: 1}, crimp.Scale{Step: 1}); err != nil {
 		return invalid{err}
 	}
 	crimps, cfg, err := c.judged(e, 0)
@@ -214,7 +225,7 @@ func (c *judgeCommand) complete() error {
 	for _, f := range []struct {
 		flag string
 		set  bool
-	}{{"--target", c.Target != nil}, {"--plus", c.Plus != nil}, {"--minus", c.Minus != nil}, {"--setting", c.Setting != nil}} {
+	}{{"--target", c.Target != nil}, {"--plus", c.Plus != nil}, {"--minus", c.Minus != nil}, {"--setting", c.Setting.given}} {
 		if !f.set {
 			missing = append(missing, f.flag)
 		}
@@ -235,8 +246,9 @@ func (c *judgeCommand) check(spec crimp.Spec, scale crimp.Scale) error {
 	wrong(spec.Diameter <= 0, "--target %s: want a diameter above 0", spec.Diameter)
 	wrong(spec.Plus < 0, "--plus %s: want 0 or more", spec.Plus)
 	wrong(spec.Minus < 0, "--minus %s: want 0 or more, without a sign", spec.Minus)
+	wrong(spec.Minus >= spec.Diameter && spec.Minus > 0, "--minus %s: want less than the target", spec.Minus)
+	wrong(spec.Plus == 0 && spec.Minus == 0, "--plus and --minus are both nothing, so no crimp could be within the limits")
 	wrong(spec.Setting < 0 || spec.Setting > 999, "--setting %d: want 0 to 999", spec.Setting)
-	wrong(c.Recrimps < 0, "--recrimps %d: want 0 or more", c.Recrimps)
 	wrong(c.U.Length < 0, "--u %s: want 0 or more", c.U.Length)
 	wrong(c.Ovality.Length < 0, "--ovality %s: want 0 or more", c.Ovality.Length)
 	if p := c.Confidence; p != nil && *p != 0 {

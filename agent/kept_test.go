@@ -234,6 +234,23 @@ func alike(got, want any) bool {
 	}
 }
 
+// TestTrendBeyondTheLimits: where crimps are beyond the limits already there is
+// nothing to look ahead to.
+func TestTrendBeyondTheLimits(t *testing.T) {
+	d := &day{}
+	d.do(`"start","order":"A-1","spec":"hs-16","setting":131`)
+	for i := range 6 {
+		d.piece(1.905 + 0.0095 + float64(i)/1000 - float64(i%2)/2000)
+		if i > 0 {
+			d.piece(1.905) // and crimped again
+		}
+	}
+	got := asked(t, "", "trend", "--config", d.keep(t, ""))
+	if got["forecast"] != "none" || !strings.Contains(got["reason"].(string), "131, crimps are beyond the limits already") || got["crossing"] != nil {
+		t.Errorf("forecast %v, reason %v", got["forecast"], got["reason"])
+	}
+}
+
 // TestKeptStudy: a gauge study at the press is that of a file with its readings.
 func TestKeptStudy(t *testing.T) {
 	d := &day{}
@@ -346,7 +363,7 @@ func TestKeptWrong(t *testing.T) {
 		{[]string{"capability", values}, exitUsage, []string{"--lower", "--upper"}},
 		{[]string{"trend", "--config", config}, exitUsage, []string{"2 cages, C-30, C-21", "--cage"}},
 		{[]string{"trend", "--config", config, "--order", "A-1"}, exitUsage, []string{"C-30", "the 1 first crimp of order A-1"}},
-		{[]string{"gauge", "--config", config, "--order", "A-2"}, exitUsage, []string{"the readings of order A-2", "appraiser"}},
+		{[]string{"gauge", "--config", config, "--order", "A-2"}, exitUsage, []string{"A-2/1", "no operator was named"}},
 		{[]string{"gauge", "--config", config, "--order", "A-9"}, exitUsage, []string{"no reading of order A-9"}},
 		{[]string{"gauge", "--config", config, "--reference", "1", "--tolerance", "1"}, exitUsage, []string{"--reference", "no file"}},
 		{[]string{"judge", "--config", config, "--order", "A-1", "1.2in"}, exitUsage, []string{"--config", "one or the other"}},
@@ -358,6 +375,11 @@ func TestKeptWrong(t *testing.T) {
 		{[]string{"gauge", "--part", "piece", values}, exitUsage, []string{"--part", "kept readings"}},
 		{[]string{"budget", "--config", config, "--resolution", "-0.01mm"}, exitUsage, []string{"--resolution -0.01mm", "more than 0"}},
 		{[]string{"budget", "--config", config, "--spec", "hs-99"}, exitUsage, []string{"hs-99", "no such specification"}},
+		{[]string{"judge", "--config", config, "--recrimps", "1"}, exitUsage, []string{"--recrimps", "with readings"}},
+		{[]string{"judge", "--target", "30mm", "--plus", "0.1mm", "--minus", "31mm", "--setting", "120", "30mm"}, exitUsage, []string{"--minus 31mm", "less than the target"}},
+		{[]string{"judge", "--target", "30mm", "--plus", "0mm", "--minus", "0mm", "--setting", "120", "30mm"}, exitUsage, []string{"both nothing"}},
+		{[]string{"judge", "--target", "30mm", "--plus", "1mm", "--minus", "1mm", "--setting", "1_0", "30mm"}, exitUsage, []string{"--setting", "1_0", "085"}},
+		{[]string{"replay", filepath.Dir(config), "--config", config}, exitUsage, []string{"folder"}},
 		{[]string{"judge", "--config", config, "--piece", "A-1/7"}, exitUsage, []string{"A-1/7"}},
 	} {
 		code, out, errs := command(t, "", c.args...)

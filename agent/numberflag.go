@@ -3,10 +3,28 @@ package main
 import (
 	"errors"
 	"fmt"
-	"math"
+	"strconv"
 
 	"github.com/alecthomas/kong"
 )
+
+// wholeFlag is a whole number on the command line, written as it is dialled:
+// with or without leading zeros.
+type wholeFlag struct {
+	value int
+	given bool
+}
+
+// Decode takes the word behind the flag.
+func (w *wholeFlag) Decode(ctx *kong.DecodeContext) error {
+	token := ctx.Scan.Pop()
+	n, err := strconv.ParseUint(token.String(), 10, 31) // no sign, no digits in groups
+	if token.IsEOL() || err != nil {
+		return fmt.Errorf("%q: want a whole number, such as 085", token)
+	}
+	w.value, w.given = int(n), true
+	return nil
+}
 
 // numberFlag is a plain number on the command line, which may be negative, in
 // whatever unit the values have.
@@ -30,8 +48,6 @@ func (n *numberFlag) Decode(ctx *kong.DecodeContext) (err error) {
 		return errors.New("want a number behind it")
 	}
 	n.value, err = parseNumber(token.String())
-	if n.given = err == nil; n.given && math.Abs(n.value) > 1e60 { // as package stats has it
-		return fmt.Errorf("%q is too large for a measured value", token)
-	}
+	n.given = err == nil
 	return err
 }

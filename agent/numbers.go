@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strconv"
 	"strings"
@@ -103,6 +104,8 @@ func parseNumber(s string) (float64, error) {
 		return 0, fmt.Errorf("%q has a comma, %s, with a point", shown, want)
 	case err != nil || strings.Trim(s, "+-.0123456789eE") != "":
 		return 0, fmt.Errorf("%q is no decimal number, %s", shown, want)
+	case math.Abs(x) > 1e60: // as package stats has it
+		return 0, fmt.Errorf("%q is too large for a measured value, %s", shown, want)
 	}
 	return x, nil
 }

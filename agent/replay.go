@@ -177,6 +177,9 @@ func (p *replay) open() (*os.File, *tape.Reader, error) {
 	if err != nil {
 		return nil, nil, invalid{err}
 	}
+	if info, err := file.Stat(); err == nil && info.IsDir() {
+		return nil, nil, errors.Join(invalid{fmt.Errorf("%s: want a tape, this is a folder", p.path)}, file.Close())
+	}
 	t, err := tape.NewReader(file, p.path)
 	if err != nil {
 		return nil, nil, errors.Join(err, file.Close())

@@ -133,7 +133,7 @@ func (st status) write(w io.Writer) (err error) {
 	if st.Last.Outcome != "" {
 		line("last", "piece %s: %s (%s)", st.Last.Piece, st.Last.Outcome, st.Last.Reason)
 	}
-	line("records", "%d kept, %d wait for the broker", st.Seq, st.Queue)
+	line("records", "%d kept, %d not yet sent", st.Seq, st.Queue)
 	for _, l := range st.Links {
 		mark := "ok"
 		if !l.OK {

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 
+	"benchtally/agent/crimp"
 	"benchtally/agent/record"
 	"benchtally/agent/stats"
 )
@@ -72,21 +73,26 @@ func (c *trendCommand) kept(e env) error {
 		x[i], y[i] = float64(j.Stroke), inMM(j.Offset)
 	}
 	told := func(err error) error {
-		return invalid{fmt.Errorf("the %s%s since cage %s was loaded or taken down: %w", plural(len(crimps), "first crimp"), c.told(), last.Cage, err)}
+		return invalid{fmt.Errorf("the %s%s since cage %s was loaded or taken apart: %w", plural(len(crimps), "first crimp"), c.told(), last.Cage, err)}
 	}
 	moved := cfg.Scale.Change(last.Setting - last.Spec.Setting) // what the setting takes off the offset, or adds
 	note := keptNote{
 		Unit: "mm", Spec: last.Spec.ID, Cage: last.Cage, SetUp: last.SetUp,
 		Lower: record.Ptr(-last.Spec.Minus - moved), Upper: record.Ptr(last.Spec.Plus - moved), Pieces: pieceIDs(crimps),
 	}
+	trend, err := stats.TrendOf(x, y)
+	if err != nil {
+		return told(err)
+	}
+	lower, upper := inMM(float64(*note.Lower)), inMM(float64(*note.Upper))
+	if now := trend.Intercept + trend.Slope*x[len(x)-1]; !c.Limit.given && (now < lower || now > upper) {
+		reason := fmt.Sprintf("at the setting dialled last, %s, crimps are beyond the limits already", crimp.Dial(last.Setting))
+		return writeKept(e, trended{trend, &stats.Forecast{Forecast: "none", Reason: reason}}, note)
+	}
 	if !c.Limit.given {
-		trend, err := stats.TrendOf(x, y)
-		if err != nil {
-			return told(err)
-		}
-		c.Limit = numberFlag{inMM(float64(*note.Upper)), true}
+		c.Limit = numberFlag{upper, true}
 		if trend.Slope < 0 {
-			c.Limit.value = inMM(float64(*note.Lower))
+			c.Limit.value = lower
 		}
 	}
 	out, err := c.of(x, y)

@@ -241,7 +241,7 @@ func TestZones(t *testing.T) {
 		t.Errorf("without an uncertainty: zone %q, %s", v.Zone, v.Outcome)
 	}
 	low := Judge(spec, []Length{spec.Lower() + Thousandth}, 1, u, Rules{Confidence: 0.95})
-	if want := "0.0010 in over the lower limit, and the guard band is 0.0016 in: the caliper cannot tell"; low.Reason != want {
+	if want := "0.0010 in over the lower limit, nearer than the guard band of 0.0016 in: the caliper cannot tell"; low.Reason != want {
 		t.Errorf("reason %q, want %q", low.Reason, want)
 	}
 }

@@ -25,6 +25,18 @@ func (s Spec) Upper() Length { return s.Diameter + s.Plus }
 // Lower is the smallest diameter within the limits; the limit itself is within.
 func (s Spec) Lower() Length { return s.Diameter - s.Minus }
 
+// Gap writes a difference that is more than nothing, also where Text would round
+// it away.
+func (s Spec) Gap(l Length) string {
+	if s.Text(l) != s.Text(0) {
+		return s.Text(l)
+	}
+	if s.Unit == Inches {
+		return "less than 0.0001 in"
+	}
+	return "less than 0.001 mm"
+}
+
 // Text writes a length for people in the unit of the sheet: inches to a tenth
 // of a thousandth, millimetres to a thousandth.
 func (s Spec) Text(l Length) string {

@@ -109,20 +109,20 @@ func Judge(s Spec, readings []Length, crimp int, u float64, rules Rules) Verdict
 	switch {
 	case under:
 		v.Outcome = Scrap
-		v.Reason = fmt.Sprintf("%s under the lower limit: an undersize crimp cannot be undone", s.Text(s.Lower()-v.Mean))
+		v.Reason = fmt.Sprintf("%s under the lower limit: an undersize crimp cannot be undone", s.Gap(s.Lower()-v.Mean))
 	case over && crimp <= s.Recrimps:
 		v.Outcome = Recrimp
-		v.Reason = fmt.Sprintf("%s over the upper limit: the sheet allows %s", s.Text(v.Mean-s.Upper()), more(s.Recrimps-crimp+1))
+		v.Reason = fmt.Sprintf("%s over the upper limit: the sheet allows %s", s.Gap(v.Mean-s.Upper()), more(s.Recrimps-crimp+1))
 	case over:
 		v.Outcome = Scrap
-		v.Reason = fmt.Sprintf("%s over the upper limit, and the sheet allows no further crimp", s.Text(v.Mean-s.Upper()))
+		v.Reason = fmt.Sprintf("%s over the upper limit, and the sheet allows no further crimp", s.Gap(v.Mean-s.Upper()))
 	case rules.Ovality > 0 && v.Ovality > rules.Ovality && !(above > 0 && crimp <= s.Recrimps):
 		// One that is over the limit, if not for sure, may still be closed further.
 		v.Outcome = Scrap
 		v.Reason = fmt.Sprintf("out of round: the readings differ by %s, the limit is %s", s.Text(v.Ovality), s.Text(rules.Ovality))
 	case !within:
 		v.Outcome = Unsure
-		v.Reason = fmt.Sprintf("%s, and the guard band is %s: the caliper cannot tell", s.beside(v.Mean), s.Text(Length(math.Round(guard))))
+		v.Reason = fmt.Sprintf("%s, nearer than the guard band of %s: the caliper cannot tell", s.beside(v.Mean), s.Text(Length(math.Round(guard))))
 	default:
 		v.Outcome = Pass
 		v.Reason = "within limits"
@@ -152,9 +152,9 @@ func (s Spec) beside(mean Length) string {
 	}
 	switch {
 	case mean < limit:
-		return fmt.Sprintf("%s under the %s limit", s.Text(limit-mean), name)
+		return fmt.Sprintf("%s under the %s limit", s.Gap(limit-mean), name)
 	case mean > limit:
-		return fmt.Sprintf("%s over the %s limit", s.Text(mean-limit), name)
+		return fmt.Sprintf("%s over the %s limit", s.Gap(mean-limit), name)
 	default:
 		return "on the " + name + " limit"
 	}

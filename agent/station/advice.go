@@ -87,16 +87,17 @@ func (s *Station) why(a crimp.Advice, e crimp.Estimate, spec crimp.Spec, setUps 
 	off := crimp.Length(math.Round(e.Offset)) + s.rules.Scale.Change(dialled-spec.Setting)
 	text := crimp.Dial(dialled) + " comes out " + size(spec, off) +
 		" ± " + spec.Text(crimp.Length(math.Round(2*math.Sqrt(e.Variance)))) + " (" + basis(e, setUps) + ")"
+	told := spec.Text(aim) != spec.Text(0) // an aim that can be seen
 	switch {
 	case a.Clamped:
 		return text + "; " + s.outOfReach()
 	case a.Held:
 		return text + "; within the dead band, leave it"
-	case a.Change == 0 && aim == 0 && size(spec, off) == onTarget:
+	case a.Change == 0 && !told && size(spec, off) == onTarget:
 		return text
-	case a.Change == 0 && aim == 0:
+	case a.Change == 0 && !told:
 		return text + ", no count is nearer"
-	case aim != 0:
+	case told:
 		return text + "; aim " + aimed(spec, aim, s.rules.Costs)
 	default:
 		return text
@@ -119,7 +120,7 @@ func size(spec crimp.Spec, off crimp.Length) string {
 
 // basis says what an estimate rests on.
 func basis(e crimp.Estimate, setUps int) string {
-	before := "as the shop expects"
+	before := "what the shop expects"
 	if setUps > 0 {
 		before = fmt.Sprintf("%d earlier set-ups", setUps)
 	}
@@ -131,7 +132,7 @@ func basis(e crimp.Estimate, setUps int) string {
 	case e.N == 0:
 		return before
 	case e.Prior:
-		return crimps + ", " + before
+		return crimps + " and " + before
 	default:
 		return crimps
 	}

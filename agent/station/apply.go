@@ -213,9 +213,11 @@ func (s *Station) applyVerdict(r record.Record) {
 	if o.Measured == n {
 		o.Measured = 0
 	}
-	o.Again = 0
-	if r.Outcome == crimp.Recrimp {
+	switch {
+	case r.Outcome == crimp.Recrimp:
 		o.Again = n
+	case o.Again == n: // a piece that waits for its next crimp waits on while others are judged
+		o.Again = 0
 	}
 	if r.Mean == nil { // left unmeasured
 		return

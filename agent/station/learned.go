@@ -1,6 +1,7 @@
 package station
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -57,6 +58,8 @@ func (l *learned) add(m crimp.Model, o observation) {
 		l.Lesson.Add(first.Offset, first.Stroke)
 	}
 	l.Recent = push(l.Recent, o, keptPieces)
+	// A piece may be measured late: the offset drifts with the strokes.
+	slices.SortStableFunc(l.Recent, func(a, b observation) int { return cmp.Compare(a.Stroke, b.Stroke) })
 }
 
 // drop takes a piece out again, if it is among the recent ones.

@@ -80,7 +80,7 @@ func TestEarlierSetUpsTeach(t *testing.T) {
 	if want := math.Round((3 - k) * 25_400); float64(*c.Offset) != want || c.Crimps != 1 || c.SetUps != 5 {
 		t.Errorf("%s, want an offset of %v nm", c.AppendJSON(nil), want)
 	}
-	if *c.Change != 1 || !strings.HasSuffix(c.Reason, "(1 first crimp, 5 earlier set-ups)") {
+	if *c.Change != 1 || !strings.HasSuffix(c.Reason, "(1 first crimp and 5 earlier set-ups)") {
 		t.Errorf("reason %q", c.Reason)
 	}
 }

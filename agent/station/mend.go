@@ -35,7 +35,7 @@ func (s *Station) withdraw(in Action) string {
 	r.Order, r.Piece = o.ID, o.id(p.N)
 	judged := p.shot().Outcome != ""
 	s.emit(r)
-	if judged && p != o.at() {
+	if judged && p != o.at() && p != o.latest() {
 		s.emit(record.Record{
 			At: in.At, Kind: record.Verdict, Order: o.ID, Piece: o.id(p.N), Outcome: crimp.Unsure,
 			Readings: len(p.shot().Readings), Crimp: len(p.Shots),

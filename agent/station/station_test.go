@@ -234,6 +234,45 @@ func TestUndoOfAPieceMeasuredAgain(t *testing.T) {
 	b.read("1.2010").want("reading A-1/1 place 3", "verdict A-1/1 pass crimp 1 0.0003 in", "correction A-1/1 next 120 +0")
 }
 
+// A piece that waits for its next crimp waits on while an older one is measured
+// again, and whatever is said of that one.
+func TestRecrimpWaitsWhileAnotherIsMeasured(t *testing.T) {
+	for _, readings := range [][]string{{}, {"1.2000"}, {"1.2000", "1.2000", "1.2000"}} {
+		b := newBench(t).begin().stroke().read("1.2000", "1.2000", "1.2000").stroke().read("1.2080", "1.2080", "1.2080")
+		b.act(Action{Do: DoMeasure, Piece: "A-1/1"}).read(readings...).stroke()
+		if last := b.got[len(b.got)-1]; last.Piece != "A-1/2" || last.Crimp != 2 {
+			t.Errorf("%d readings: the stroke was on %s, crimp %d", len(readings), last.Piece, last.Crimp)
+		}
+		b.read("1.2010", "1.2010", "1.2010")
+		if n := b.s.state.Learned["hs-08"]; len(n.Recent) > 2 {
+			t.Errorf("%d readings: %+v", len(readings), n.Recent)
+		}
+	}
+}
+
+// A reading of the latest piece that is withdrawn while an older one is measured
+// again is taken anew when that one is done.
+func TestUndoBehindAPieceMeasuredAgain(t *testing.T) {
+	b := newBench(t).begin().stroke().read("1.2000", "1.2000", "1.2000").stroke().read("1.2010", "1.2010", "1.2010")
+	b.act(Action{Do: DoMeasure, Piece: "A-1/1"}).act(Action{Do: DoUndo}).want("undo A-1/2 of 11")
+	b.read("1.2000", "1.2000", "1.2000", "1.2020").want(
+		"reading A-1/1 place 1", "reading A-1/1 place 2", "reading A-1/1 place 3", "verdict A-1/1 pass crimp 1 0.0000 in", "correction A-1/1 next 120 +0",
+		"reading A-1/2 place 3", "verdict A-1/2 pass crimp 1 0.0013 in", "correction A-1/2 next 119 -1")
+}
+
+// TestMeasuredLate: a piece that is measured late tells of the stroke it was
+// crimped with, which matters where the offset drifts.
+func TestMeasuredLate(t *testing.T) {
+	drifts := func(r *Rules) { r.Model.Drift = float64(crimp.Thousandth) / 2 }
+	onTime := newBench(t, drifts).begin().piece("1.2000").piece("1.2010").piece("1.2030")
+	late := newBench(t, drifts).begin().piece("1.2000").stroke().piece("1.2030")
+	late.act(Action{Do: DoMeasure, Piece: "A-1/2"}).read("1.2010", "1.2010", "1.2010")
+	a, b := onTime.next(), late.next()
+	if *a.Offset != *b.Offset || *a.OffsetU != *b.OffsetU || *a.Setting != *b.Setting {
+		t.Errorf("on time %s\nlate %s", a.AppendJSON(nil), b.AppendJSON(nil))
+	}
+}
+
 func TestReadingWithoutPiece(t *testing.T) {
 	b := newBench(t)
 	b.read("1.2000").want("reading")

@@ -169,7 +169,9 @@ func scattered(values []float64) error {
 			return fmt.Errorf("value %d is %g: want a measured value", i+1, v)
 		}
 	}
-	if slices.Min(values) == slices.Max(values) {
+	low, high := slices.Min(values), slices.Max(values)
+	const rounding = 4 * 0x1p-52 // of a number: what arithmetic makes of equal ones
+	if high-low <= rounding*max(-low, high) {
 		return fmt.Errorf("all %d values are %g: scatter cannot be judged where there is none, so read with a finer resolution or take more values", len(values), values[0])
 	}
 	return nil
