@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -21,11 +22,25 @@ const (
 // a decimal point. Everything wrong with the file is one error, invalid, with a
 // line for each fault.
 func readNumbers(e env, name string) ([]float64, error) {
+	text, err := readValues(e, name, "one number a line")
+	if err != nil {
+		return nil, err
+	}
+	numbers, err := parseNumbers(shownName(name), text)
+	if err != nil {
+		return nil, invalid{err}
+	}
+	return numbers, nil
+}
+
+// readValues reads a file of measured values, text that is not longer than
+// anybody would measure; "-" is standard input. The error says what is wanted.
+func readValues(e env, name, want string) (string, error) {
 	shown, in := shownName(name), e.stdin
 	if name != "-" {
 		file, err := os.Open(name)
 		if err != nil {
-			return nil, invalid{err}
+			return "", invalid{err}
 		}
 		defer func() { _ = file.Close() }() // it was only read
 		in = file
@@ -33,19 +48,15 @@ func readNumbers(e env, name string) ([]float64, error) {
 	b, err := io.ReadAll(io.LimitReader(in, maxNumbers+1))
 	switch {
 	case err != nil && name != "-":
-		return nil, invalid{err} // a folder, or a file that cannot be read
+		return "", invalid{err} // a folder, or a file that cannot be read
 	case err != nil:
-		return nil, err
+		return "", err
 	case len(b) > maxNumbers:
-		return nil, invalid{fmt.Errorf("%s: larger than %d MB, which is no list of measured values", shown, maxNumbers>>20)}
-	case !utf8.Valid(b) || strings.ContainsRune(string(b), 0):
-		return nil, invalid{fmt.Errorf("%s: no text in UTF-8; want one number a line", shown)}
+		return "", invalid{fmt.Errorf("%s: larger than %d MB, which nobody has measured; want %s", shown, maxNumbers>>20, want)}
+	case !utf8.Valid(b) || bytes.IndexByte(b, 0) >= 0:
+		return "", invalid{fmt.Errorf("%s: no text in UTF-8; want %s", shown, want)}
 	}
-	numbers, err := parseNumbers(shown, string(b))
-	if err != nil {
-		return nil, invalid{err}
-	}
-	return numbers, nil
+	return strings.TrimPrefix(string(b), "\ufeff"), nil
 }
 
 // shownName is the name of a file of numbers in a message.
@@ -61,7 +72,7 @@ func parseNumbers(name, text string) (numbers []float64, err error) {
 	var faults []error
 	more := 0
 	line := 0
-	for written := range strings.Lines(strings.TrimPrefix(text, "\ufeff")) {
+	for written := range strings.Lines(text) {
 		line++
 		field, _, _ := strings.Cut(written, "#")
 		if field = strings.TrimSpace(field); field == "" {

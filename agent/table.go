@@ -5,10 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"slices"
 	"strings"
-	"unicode/utf8"
 )
 
 // table is a CSV file: a header that names columns, in any order, and rows.
@@ -36,29 +34,12 @@ type tableColumn struct {
 // readTable reads a CSV file; "-" is standard input. Lines that begin with # may
 // stand above the header, rows of nothing anywhere. Errors are invalid.
 func readTable(e env, name string) (*table, error) {
-	in := e.stdin
-	if name != "-" {
-		file, err := os.Open(name)
-		if err != nil {
-			return nil, invalid{err}
-		}
-		defer func() { _ = file.Close() }() // it was only read
-		in = file
-	}
-	b, err := io.ReadAll(io.LimitReader(in, maxNumbers+1))
-	shown := shownName(name)
-	switch {
-	case err != nil && name != "-":
-		return nil, invalid{err} // a folder, or a file that cannot be read
-	case err != nil:
+	text, err := readValues(e, name, "a table with commas between the columns")
+	if err != nil {
 		return nil, err
-	case len(b) > maxNumbers:
-		return nil, invalid{fmt.Errorf("%s: larger than %d MB, which is no table of measured values", shown, maxNumbers>>20)}
-	case !utf8.Valid(b) || slices.Contains(b, 0):
-		return nil, invalid{fmt.Errorf("%s: no text in UTF-8; want a table with commas between the columns", shown)}
 	}
-	t := &table{file: shown}
-	if err := t.parse(strings.TrimPrefix(string(b), "\ufeff")); err != nil {
+	t := &table{file: shownName(name)}
+	if err := t.parse(text); err != nil {
 		return nil, invalid{err}
 	}
 	return t, nil
