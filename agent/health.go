@@ -24,6 +24,8 @@ type health struct {
 	a     *agent
 	board *panel.Board
 
+	showing sync.Mutex // while a snapshot is shown
+
 	mu     sync.Mutex
 	view   station.View
 	spoken string    // caliper format seen
@@ -114,8 +116,11 @@ func clockText() string {
 	return "kept right"
 }
 
-// publish shows the newest snapshot on the page and on the retained topics.
+// publish shows the newest snapshot on the page and on the retained topics, one
+// at a time, so that none is followed by an older one.
 func (h *health) publish() {
+	h.showing.Lock()
+	defer h.showing.Unlock()
 	s := h.snapshot()
 	h.board.Publish(s)
 	if h.a.publisher != nil {
