@@ -138,19 +138,14 @@ func basis(e crimp.Estimate, setUps int) string {
 	}
 }
 
-// aimed explains an aim beside the target.
+// aimed explains an aim beside the target by what moves it most.
 func aimed(spec crimp.Spec, aim crimp.Length, costs crimp.Costs) string {
 	side, because := "high", "an undersize end is scrap"
-	switch {
-	case costs.Shape == crimp.AtLimits && spec.Recrimps == 0:
-		because = "that is the middle of the limits"
-	case aim < 0 && costs.Shape == crimp.AtLimits && spec.Plus < spec.Minus:
-		because = "there is more room below the target"
-	case aim < 0:
-		because = "a second stroke costs more than scrap"
-	}
 	if aim < 0 {
-		side = "low"
+		side, because = "low", "a second stroke costs more than scrap"
+	}
+	if middle := (spec.Plus - spec.Minus) / 2; costs.Shape == crimp.AtLimits && middle != 0 && (aim-middle).Abs() < middle.Abs() {
+		because = "that is about the middle of the limits"
 	}
 	return fmt.Sprintf("%s %s: %s", spec.Text(aim.Abs()), side, because)
 }

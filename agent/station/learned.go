@@ -79,10 +79,14 @@ func (l *learned) drop(piece string) bool {
 // change when its sheet is corrected. Of another step nothing is known; nil.
 func (l *learned) along(line crimp.Line) *learned {
 	from := l.Lesson.Line
-	if from == line {
+	switch {
+	case from == line:
 		return l
-	}
-	if from.Step != line.Step {
+	case from == crimp.Line{}: // kept before lessons had a line
+		moved := *l
+		moved.Lesson.Line = line
+		return &moved
+	case from.Step != line.Step:
 		return nil
 	}
 	by := float64(from.Zero - line.Zero)

@@ -158,6 +158,29 @@ func TestAim(t *testing.T) {
 	}
 }
 
+// TestAimSaysWhy: the words name what moves the aim most.
+func TestAimSaysWhy(t *testing.T) {
+	for name, c := range map[string]struct {
+		costs       crimp.Costs
+		plus, minus crimp.Length
+		want        string
+	}{
+		"scrap is dear":               {crimp.Costs{Shape: crimp.AtLimits, Scrap: 20, Stroke: 1}, 5, 5, "high: an undersize end is scrap"},
+		"more room above":             {crimp.Costs{Shape: crimp.AtLimits, Scrap: 3, Stroke: 1}, 8, 2, "high: that is about the middle of the limits"},
+		"more room below":             {crimp.Costs{Shape: crimp.AtLimits, Scrap: 3, Stroke: 1}, 2, 8, "low: that is about the middle of the limits"},
+		"strokes are dear":            {crimp.Costs{Shape: crimp.AtLimits, Scrap: 1, Stroke: 20}, 5, 5, "low: a second stroke costs more than scrap"},
+		"about the target, more room": {crimp.Costs{Shape: crimp.Linear, Scrap: 3, Stroke: 1}, 8, 2, "high: an undersize end is scrap"},
+	} {
+		b := newBench(t, func(r *Rules) {
+			r.Costs = c.costs
+			r.Specs[0].Plus, r.Specs[0].Minus = c.plus*crimp.Thousandth, c.minus*crimp.Thousandth
+		}).start("A-1", 120).piece("1.2000")
+		if got := b.next().Reason; !strings.HasSuffix(got, c.want) {
+			t.Errorf("%s: %q, want %q", name, got, c.want)
+		}
+	}
+}
+
 // TestGuardedAim: the aim stays inside the guard bands.
 func TestGuardedAim(t *testing.T) {
 	b := newBench(t, func(r *Rules) {
