@@ -7,6 +7,7 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -154,6 +155,13 @@ func (f *fake) messages(filter func(message) bool) []message {
 		}
 	}
 	return found
+}
+
+// ended are the DISCONNECTs and the packets that it has no answer to.
+func (f *fake) ended() (disconnects int, others []packets.ControlPacket) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.left, slices.Clone(f.others)
 }
 
 func (f *fake) connections() int {

@@ -72,8 +72,8 @@ func TestConnectSaysWhatWasAgreed(t *testing.T) {
 			t.Errorf("published %+v, want the status and then the event", got)
 		}
 		p.stop()
-		if f.left != 1 || len(f.others) != 0 {
-			t.Errorf("%d DISCONNECTs and %v; want one, and no other packets", f.left, f.others)
+		if left, others := f.ended(); left != 1 || len(others) != 0 {
+			t.Errorf("%d DISCONNECTs and %v; want one, and no other packets", left, others)
 		}
 	})
 }
@@ -156,8 +156,8 @@ func TestBrokerThatAcknowledgesNothing(t *testing.T) {
 		if n := len(f.messages(message.isEvent)); b.cursor() != 0 || n != 0 {
 			t.Errorf("%d events, sent up to %d; want none", n, b.cursor())
 		}
-		if f.left != 0 {
-			t.Errorf("%d DISCONNECTs: the will would not be published", f.left)
+		if left, _ := f.ended(); left != 0 {
+			t.Errorf("%d DISCONNECTs: the will would not be published", left)
 		}
 	})
 }
@@ -388,8 +388,8 @@ func TestStopWithAnEventInFlight(t *testing.T) {
 					t.Errorf("stopping took %v", d)
 				}
 				time.Sleep(2 * time.Hour)
-				if b.cursor() != tc.sent || f.left != tc.left {
-					t.Errorf("sent up to %d, %d DISCONNECTs; want %d and %d", b.cursor(), f.left, tc.sent, tc.left)
+				if left, _ := f.ended(); b.cursor() != tc.sent || left != tc.left {
+					t.Errorf("sent up to %d, %d DISCONNECTs; want %d and %d", b.cursor(), left, tc.sent, tc.left)
 				}
 			})
 		})
