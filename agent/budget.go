@@ -103,25 +103,21 @@ func (c *budgetCommand) check(cfg *config.Config) error {
 
 func (c *budgetCommand) of(cfg *config.Config, spec crimp.Spec) (budgeted, error) {
 	b := budgeted{
-		Spec: spec.ID, Places: cfg.Measure.Places, Lower: spec.Lower(), Upper: spec.Upper(),
+		Spec: spec.ID, Places: cfg.Places(spec), Lower: spec.Lower(), Upper: spec.Upper(),
 		Confidence: crimp.ZoneConfidence, spec: spec,
-	}
-	if spec.Places > 0 {
-		b.Places = spec.Places
 	}
 	u, dof := float64(cfg.Measure.U), math.Inf(1)
 	if cfg.Measure.U == 0 {
 		g := cfg.Gauge()
-		g.Step = c.Resolution.Length
-		if g.Step == 0 {
-			g.Step = cfg.Resolution()
+		if c.Resolution.unit != "" {
+			g.Step = c.Resolution.Length
 		}
 		if c.Zero.unit != "" {
 			g.Zero.Checked, g.Zero.Value = true, c.Zero.Length
 		}
 		parts := g.Budget(spec.Diameter, b.Places)
 		for _, p := range parts {
-			b.Components = append(b.Components, component{p.Name, nearest(p.U), finite(p.Dof)})
+			b.Components = append(b.Components, component{p.Name, crimp.Nearest(p.U), finite(p.Dof)})
 		}
 		u, dof = crimp.Combine(parts)
 	}
@@ -129,20 +125,17 @@ func (c *budgetCommand) of(cfg *config.Config, spec crimp.Spec) (budgeted, error
 	if err != nil {
 		return b, err
 	}
-	b.U, b.Dof, b.K, b.Expanded = nearest(u), finite(dof), k, nearest(k*u)
+	b.U, b.Dof, b.K, b.Expanded = crimp.Nearest(u), finite(dof), k, crimp.Nearest(k*u)
 	if b.Judged = cfg.Measure.Confidence > 0; b.Judged {
 		b.Confidence = cfg.Measure.Confidence
 	}
-	b.Guard = nearest(crimp.Rules{Confidence: b.Confidence}.Guard(u))
+	b.Guard = crimp.Nearest(crimp.Rules{Confidence: b.Confidence}.Guard(u))
 	if low, high := b.Lower+b.Guard, b.Upper-b.Guard; low <= high {
 		b.Inside = [2]*crimp.Length{record.Ptr(low), record.Ptr(high)}
 	}
 	b.Outside = [2]crimp.Length{b.Lower - b.Guard, b.Upper + b.Guard}
 	return b, nil
 }
-
-// nearest is a number of nanometres as a length.
-func nearest(nm float64) crimp.Length { return crimp.Length(math.Round(nm)) }
 
 // finite is x, nil where it is infinite.
 func finite(x float64) *float64 {

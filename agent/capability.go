@@ -98,11 +98,7 @@ func (c *capabilityCommand) kept(e env) error {
 // check finds flags that are wrong.
 func (c *capabilityCommand) check() error {
 	var faults []error
-	wrong := func(bad bool, format string, args ...any) {
-		if bad {
-			faults = append(faults, fmt.Errorf(format, args...))
-		}
-	}
+	wrong := wrongFlags(&faults)
 	p, u := c.Confidence.value, c.U.value
 	swapped := c.Lower.value >= c.Upper.value
 	wrong(!c.Lower.given || !c.Upper.given, "values of a file want --lower and --upper, their limits")

@@ -1,13 +1,10 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
 	"strings"
-
-	"github.com/alecthomas/kong"
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/record"
@@ -42,29 +39,6 @@ func (*judgeCommand) Help() string {
 Without: the crimps in the records chosen, one a line, by the specification that was kept with each. --u, --confidence and --ovality then take the place of what was configured: "what would a guard band have said?"`
 }
 
-// lengthFlag is a length on the command line, and the unit it was written in.
-type lengthFlag struct {
-	crimp.Length
-	unit crimp.Unit
-}
-
-// Decode reads a length with its unit, also one that begins with a minus.
-func (l *lengthFlag) Decode(ctx *kong.DecodeContext) (err error) {
-	token := ctx.Scan.Pop()
-	if token.IsEOL() {
-		return errors.New("want a length behind it, such as 1.200in")
-	}
-	text := token.String()
-	if l.Length, err = crimp.ParseLength(text); err != nil {
-		return fmt.Errorf(`%w; want a length such as 1.200in or 30.48mm`, err)
-	}
-	l.unit = crimp.Millimetres
-	if strings.HasSuffix(strings.TrimSpace(text), string(crimp.Inches)) {
-		l.unit = crimp.Inches
-	}
-	return nil
-}
-
 // judged is the answer: the verdict's keys and the settings.
 type judged struct {
 	Piece      string        `json:"piece,omitempty"`
@@ -86,16 +60,16 @@ type judged struct {
 	Aim        *crimp.Length `json:"aim_mm,omitempty"`
 }
 
-func newJudged(v crimp.Verdict, rules crimp.Rules) judged {
+func newJudged(v crimp.Verdict) judged {
 	out := judged{
 		Outcome: v.Outcome, Mean: v.Mean, Deviation: v.Deviation, Ovality: v.Ovality,
 		Readings: v.Readings, Crimp: v.Crimp, Reason: v.Reason, Zone: v.Zone, Hint: v.Hint,
 	}
 	if !math.IsNaN(v.Conformity) {
-		out.Conformity, out.U = &v.Conformity, record.Ptr(crimp.Length(math.Round(v.U)))
+		out.Conformity, out.U = &v.Conformity, record.Ptr(crimp.Nearest(v.U))
 	}
-	if guard := rules.Guard(v.U); guard > 0 {
-		out.Guard = record.Ptr(crimp.Length(math.Round(guard)))
+	if v.Guard > 0 {
+		out.Guard = record.Ptr(crimp.Nearest(v.Guard))
 	}
 	return out
 }
@@ -132,22 +106,24 @@ func (c *judgeCommand) Run(e env) error {
 		rules.Confidence = *c.Confidence
 	}
 	v := crimp.Judge(spec, readings, 1, float64(c.U.Length), rules)
-	out := newJudged(v, rules)
+	out := newJudged(v)
 	if v.Outcome == crimp.Recrimp {
 		a := scale.Again(v.Deviation, c.Setting.value, c.Setting.value)
 		out.Recrimp = &a.Setting
-		out.Reason += outOfReach(a, scale)
+		if a.Clamped {
+			out.Reason += "; " + scale.OutOfReach()
+		}
 	}
 	m := crimp.Model{Noise: float64(c.Noise.Length)}
 	first := m.Update(crimp.Estimate{}, float64(v.Deviation), 1)
 	costs := crimp.Costs{Shape: crimp.Shape(c.CostShape), Scrap: c.ScrapCost, Stroke: c.StrokeCost}
-	aim := math.Round(costs.Aim(spec, m.Predict(first), rules.Guard(v.U)))
+	aim := math.Round(costs.Aim(spec, m.Predict(first), v.Guard))
 	if aim != 0 {
 		out.Aim = record.Ptr(crimp.Length(aim))
 	}
 	next := scale.Next(first, aim, c.Setting.value, c.Setting.value, 0)
-	if out.Next = &next.Setting; out.Recrimp == nil {
-		out.Reason += outOfReach(next, scale)
+	if out.Next = &next.Setting; out.Recrimp == nil && next.Clamped {
+		out.Reason += "; " + scale.OutOfReach()
 	}
 	return writeJSON(e, out)
 }
@@ -160,8 +136,7 @@ func (c *judgeCommand) kept(e env) error {
 	if c.Recrimps.given || c.Step.unit != "" || c.Smaller || c.Noise.unit != "" || c.ScrapCost != 0 || c.StrokeCost != 0 {
 		return invalid{errors.New("--recrimps, --step, --smaller, --noise and the costs are for a crimp with readings; kept crimps have those of their specification")}
 	}
-	c.Noise = lengthFlag{crimp.Thousandth, crimp.Inches}
-	if err := c.check(crimp.Spec{Diameter: 2, Plus: 1}, crimp.Scale{Step: 1}); err != nil {
+	if err := c.checkRules(); err != nil {
 		return invalid{err}
 	}
 	crimps, cfg, err := c.judged(e, 0)
@@ -185,7 +160,7 @@ func (c *judgeCommand) kept(e env) error {
 		if c.U.Length > 0 {
 			u = c.U.Length
 		}
-		out := newJudged(crimp.Judge(j.Spec, j.Readings, j.Crimp, float64(u), rules), rules)
+		out := newJudged(crimp.Judge(j.Spec, j.Readings, j.Crimp, float64(u), rules))
 		out.Piece, out.Was = j.Piece, j.Outcome
 		if err := writeJSON(e, out); err != nil {
 			return err
@@ -195,20 +170,6 @@ func (c *judgeCommand) kept(e env) error {
 		return invalid{fmt.Errorf("no measured crimp of piece %s is in the records chosen", c.Piece)}
 	}
 	return nil
-}
-
-func writeJSON(e env, v any) error {
-	enc := json.NewEncoder(e.stdout)
-	enc.SetEscapeHTML(false)
-	return enc.Encode(v)
-}
-
-// outOfReach says that a setting is only the nearest that can be dialled.
-func outOfReach(a crimp.Advice, s crimp.Scale) string {
-	if !a.Clamped {
-		return ""
-	}
-	return fmt.Sprintf("; the target is out of reach: the setting goes from %s to %s", crimp.Dial(s.Lowest), crimp.Dial(s.Highest))
 }
 
 // noPiece is a fault when a kept piece is named beside readings.
@@ -236,25 +197,17 @@ func (c *judgeCommand) complete() error {
 	return nil
 }
 
+// check finds what is wrong with a crimp with readings, all of it.
 func (c *judgeCommand) check(spec crimp.Spec, scale crimp.Scale) error {
-	var faults []error
-	wrong := func(bad bool, format string, args ...any) {
-		if bad {
-			faults = append(faults, fmt.Errorf(format, args...))
-		}
-	}
+	faults := []error{c.checkRules()}
+	wrong := wrongFlags(&faults)
 	wrong(spec.Diameter <= 0, "--target %s: want a diameter above 0", spec.Diameter)
 	wrong(spec.Plus < 0, "--plus %s: want 0 or more", spec.Plus)
 	wrong(spec.Minus < 0, "--minus %s: want 0 or more, without a sign", spec.Minus)
 	wrong(spec.Minus >= spec.Diameter && spec.Minus > 0, "--minus %s: want less than the target", spec.Minus)
 	wrong(spec.Plus == 0 && spec.Minus == 0, "--plus and --minus are both nothing, so no crimp could be within the limits")
-	wrong(spec.Setting < 0 || spec.Setting > 999, "--setting %d: want 0 to 999", spec.Setting)
-	wrong(c.U.Length < 0, "--u %s: want 0 or more", c.U.Length)
-	wrong(c.Ovality.Length < 0, "--ovality %s: want 0 or more", c.Ovality.Length)
-	if p := c.Confidence; p != nil && *p != 0 {
-		wrong(!(*p >= 0.5 && *p < 1), "--confidence %g: want 0.5 to below 1, such as 0.95", *p)
-		wrong(c.U.Length == 0 && len(c.Readings) > 0, "--confidence needs --u, the standard uncertainty of the mean")
-	}
+	wrong(spec.Setting > 999, "--setting %d: want 0 to 999", spec.Setting)
+	wrong(c.Confidence != nil && *c.Confidence != 0 && c.U.Length == 0, "--confidence needs --u, the standard uncertainty of the mean")
 	const most = 1_000_000 // as in a configuration
 	wrong(!(c.ScrapCost >= 0 && c.ScrapCost <= most), "--scrap-cost %g: want 0 to %d", c.ScrapCost, most)
 	wrong(!(c.StrokeCost >= 0 && c.StrokeCost <= most), "--stroke-cost %g: want 0 to %d", c.StrokeCost, most)
@@ -263,6 +216,18 @@ func (c *judgeCommand) check(spec crimp.Spec, scale crimp.Scale) error {
 	wrong(scale.Step <= 0, "--step %s: want more than 0", scale.Step)
 	for _, r := range c.Readings {
 		wrong(r.Length <= 0, "reading %s: want a diameter above 0", r.Length)
+	}
+	return errors.Join(faults...)
+}
+
+// checkRules finds what is wrong with the rules of judging.
+func (c *judgeCommand) checkRules() error {
+	var faults []error
+	wrong := wrongFlags(&faults)
+	wrong(c.U.Length < 0, "--u %s: want 0 or more", c.U.Length)
+	wrong(c.Ovality.Length < 0, "--ovality %s: want 0 or more", c.Ovality.Length)
+	if p := c.Confidence; p != nil && *p != 0 {
+		wrong(!(*p >= 0.5 && *p < 1), "--confidence %g: want 0.5 to below 1, such as 0.95", *p)
 	}
 	return errors.Join(faults...)
 }

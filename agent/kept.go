@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -12,7 +11,6 @@ import (
 	"time"
 
 	"benchtally/agent/config"
-	"benchtally/agent/crimp"
 	"benchtally/agent/station"
 )
 
@@ -50,11 +48,7 @@ func (f keptFlags) load() (*config.Config, error) {
 // judged are the crimps chosen, in the order of their strokes; crimp 0 is any,
 // 1 the first on a piece. None at all is a fault.
 func (f keptFlags) judged(e env, crimp int) ([]station.Judged, *config.Config, error) {
-	cfg, err := f.load()
-	if err != nil {
-		return nil, nil, err
-	}
-	history, err := f.history(e, cfg)
+	history, cfg, err := f.history(e)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -67,19 +61,23 @@ func (f keptFlags) judged(e env, crimp int) ([]station.Judged, *config.Config, e
 
 // history folds the records of a station to what is chosen. What a crimp was is
 // told by all records up to it.
-func (f keptFlags) history(e env, cfg *config.Config) (*station.History, error) {
+func (f keptFlags) history(e env) (*station.History, *config.Config, error) {
+	cfg, err := f.load()
+	if err != nil {
+		return nil, nil, err
+	}
 	since, until, err := f.times()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	history, err := station.NewHistory(stationRules(cfg), func(order, cage, spec string, at time.Time) bool {
 		return (f.Order == "" || order == f.Order) && (f.Cage == "" || cage == f.Cage) && (f.Spec == "" || spec == f.Spec) &&
 			(since.IsZero() || !at.Before(since)) && (until.IsZero() || at.Before(until))
 	})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return history, readLog(e, cfg, url.Values{}, history.Add)
+	return history, cfg, readLog(e, cfg, url.Values{}, history.Add)
 }
 
 // times are the bounds in time; zero: none.
@@ -132,31 +130,6 @@ func one(crimps []station.Judged, what, flag string, key func(station.Judged) st
 	return invalid{fmt.Errorf("these crimps are of %d %s, %s: choose one with %s", len(seen), what, names, flag)}
 }
 
-// keptNote is what an answer about kept crimps has beside its numbers.
-type keptNote struct {
-	Unit   string        `json:"unit,omitempty"`   // of the values
-	Series string        `json:"series,omitempty"` // what the values are
-	Spec   string        `json:"spec,omitempty"`
-	Cage   string        `json:"cage,omitempty"`
-	SetUp  int           `json:"set_up,omitempty"`
-	Lower  *crimp.Length `json:"lower_mm,omitempty"` // limits of the deviation
-	Upper  *crimp.Length `json:"upper_mm,omitempty"`
-	Pieces []string      `json:"pieces,omitempty"` // that the values are of, in their order
-}
-
-// writeKept writes an answer about kept crimps as one JSON object.
-func writeKept(e env, answer any, note keptNote) error {
-	a, err := json.Marshal(answer)
-	if err != nil {
-		return err
-	}
-	n, err := json.Marshal(note)
-	if err != nil {
-		return err
-	}
-	return writeJSON(e, json.RawMessage(slices.Concat(a[:len(a)-1], []byte{','}, n[1:])))
-}
-
 // latestSetUp are the crimps of the latest set-up, of one cage with one
 // specification: loading a cage and taking it apart begin its offset anew.
 func latestSetUp(crimps []station.Judged) ([]station.Judged, error) {
@@ -186,11 +159,7 @@ func pieceIDs(crimps []station.Judged) []string {
 // not withdrawn, by whoever took them: a piece that was measured again has all of
 // them. None at all is a fault.
 func (f keptFlags) readings(e env) ([]station.Read, error) {
-	cfg, err := f.load()
-	if err != nil {
-		return nil, err
-	}
-	history, err := f.history(e, cfg)
+	history, cfg, err := f.history(e)
 	if err != nil {
 		return nil, err
 	}

@@ -47,7 +47,11 @@ func (c *trendCommand) Run(e env) error {
 	if err := t.take(tableColumn{name: "x", numbers: &x}, tableColumn{name: "y", numbers: &y}); err != nil {
 		return err
 	}
-	out, err := c.of(x, y)
+	trend, err := stats.TrendOf(x, y)
+	if err != nil {
+		return invalid{fmt.Errorf("%s: %w", shownName(c.File), err)}
+	}
+	out, err := c.ahead(trend)
 	if err != nil {
 		return invalid{fmt.Errorf("%s: %w", shownName(c.File), err)}
 	}
@@ -95,27 +99,18 @@ func (c *trendCommand) kept(e env) error {
 			c.Limit.value = lower
 		}
 	}
-	out, err := c.of(x, y)
+	out, err := c.ahead(trend)
 	if err != nil {
 		return told(err)
 	}
 	return writeKept(e, out, note)
 }
 
-// of fits the line to the points, wherever they come from. What it gives is for
-// JSON.
-func (c *trendCommand) of(x, y []float64) (any, error) {
-	trend, err := stats.TrendOf(x, y)
-	if err != nil {
-		return nil, err
+// ahead looks ahead along a line to the limit, if there is one.
+func (c *trendCommand) ahead(trend stats.Trend) (trended, error) {
+	if !c.Limit.given {
+		return trended{Trend: trend}, nil
 	}
-	out := trended{Trend: trend}
-	if c.Limit.given {
-		forecast, err := trend.Forecast(c.Limit.value)
-		if err != nil {
-			return nil, err
-		}
-		out.Forecast = &forecast
-	}
-	return out, nil
+	forecast, err := trend.Forecast(c.Limit.value)
+	return trended{trend, &forecast}, err
 }

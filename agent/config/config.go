@@ -174,7 +174,7 @@ func (c *Config) Gauge() crimp.Gauge {
 	m := c.Measure
 	return crimp.Gauge{
 		Limit: c.Caliper.Limit, Repeatability: m.Repeatability, RepeatabilityDof: float64(m.RepeatabilityDof),
-		Kelvin: m.Temperature, Zero: crimp.Zero{Allowed: c.Caliper.Zero},
+		Kelvin: m.Temperature, Zero: crimp.Zero{Allowed: c.Caliper.Zero}, Step: c.resolution(),
 	}
 }
 
@@ -188,9 +188,17 @@ func (c *Config) Spec(id string) (crimp.Spec, bool) {
 	return crimp.Spec{}, false
 }
 
-// Resolution is the last digit of a usual digital caliper of the configured unit,
+// Places is how many readings a piece of a specification wants.
+func (c *Config) Places(s crimp.Spec) int {
+	if s.Places > 0 {
+		return s.Places
+	}
+	return c.Measure.Places
+}
+
+// resolution is the last digit of a usual digital caliper of the configured unit,
 // where no reading tells it (common practice, no source).
-func (c *Config) Resolution() crimp.Length {
+func (c *Config) resolution() crimp.Length {
 	if c.Caliper.Unit == crimp.Inches {
 		return crimp.Thousandth / 2
 	}

@@ -150,6 +150,7 @@ func TestGaugeOfTheConfiguration(t *testing.T) {
 	um := crimp.Micrometre
 	want := crimp.Gauge{
 		Limit: 30 * um, Repeatability: 6 * um, RepeatabilityDof: 58, Kelvin: 7.5, Zero: crimp.Zero{Allowed: 10 * um},
+		Step: crimp.Thousandth / 2, // the caliper of the file shows inches
 	}
 	if diff := cmp.Diff(c.Gauge(), want); diff != "" {
 		t.Errorf("got -, want +\n%s", diff)

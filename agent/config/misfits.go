@@ -40,10 +40,7 @@ func (c *Config) uncertainty(s crimp.Spec) float64 {
 	if c.Measure.U > 0 {
 		return float64(c.Measure.U)
 	}
-	g := c.Gauge()
-	g.Step = c.Resolution()
-	places, _ := c.places(s)
-	u, _ := crimp.Combine(g.Budget(s.Diameter, places))
+	u, _ := crimp.Combine(c.Gauge().Budget(s.Diameter, c.Places(s)))
 	return u
 }
 
@@ -51,9 +48,9 @@ func (c *Config) uncertainty(s crimp.Spec) float64 {
 // that says so.
 func (c *Config) places(s crimp.Spec) (n int, key string) {
 	if s.Places > 0 {
-		return s.Places, specsTable + ".file"
+		return c.Places(s), specsTable + ".file"
 	}
-	return c.Measure.Places, "measure.places"
+	return c.Places(s), "measure.places"
 }
 
 // warnPlaces warns of numbers of places at which the marks of the dies do not

@@ -200,6 +200,9 @@ func (l Length) Text(u Unit, decimals int) string {
 // String writes the length in exact millimetres, such as "30.58mm".
 func (l Length) String() string { return string(append(l.AppendMM(nil), "mm"...)) }
 
+// Nearest is a number of nanometres as a length.
+func Nearest(nm float64) Length { return Length(math.Round(nm)) }
+
 // roundDiv is a/b rounded to the nearest whole number, halves away from zero; b > 0.
 func roundDiv(a, b int64) int64 {
 	if a < 0 {

@@ -60,5 +60,11 @@ func (s Scale) Line(spec Spec) Line {
 	return Line{Zero: spec.Diameter - s.Change(spec.Setting), Step: s.Change(1)}
 }
 
+// OutOfReach says that a setting that was advised is only the nearest one that
+// can be dialled.
+func (s Scale) OutOfReach() string {
+	return fmt.Sprintf("the target is out of reach: the setting goes from %s to %s", Dial(s.Lowest), Dial(s.Highest))
+}
+
 // Dial writes a setting as it is dialled: three digits.
 func Dial(setting int) string { return fmt.Sprintf("%03d", setting) }

@@ -60,6 +60,7 @@ type Verdict struct {
 	U          float64 // standard uncertainty of the mean, nanometres; 0: not known
 	Conformity float64 // probability that the true diameter is within the limits; NaN when U is 0
 	Zone       Zone    // "" when U is 0
+	Guard      float64 // width of the guard band at each limit, nanometres; 0: none
 	Reason     string  // one sentence for the technician
 	Hint       string  // what the readings themselves give to think of; "": nothing
 }
@@ -92,6 +93,7 @@ func Judge(s Spec, readings []Length, crimp int, u float64, rules Rules) Verdict
 	mean := float64(sum) / float64(n)
 	above, below := sum-s.Upper()*n, s.Lower()*n-sum // n times how far beyond the limits
 	guard := rules.Guard(u)
+	v.Guard = guard
 	if u > 0 {
 		v.Conformity = Conformity(mean, u, float64(s.Lower()), float64(s.Upper()))
 		band := guard
@@ -122,7 +124,7 @@ func Judge(s Spec, readings []Length, crimp int, u float64, rules Rules) Verdict
 		v.Reason = fmt.Sprintf("out of round: the readings differ by %s, the limit is %s", s.Text(v.Ovality), s.Text(rules.Ovality))
 	case !within:
 		v.Outcome = Unsure
-		v.Reason = fmt.Sprintf("%s, nearer than the guard band of %s: the caliper cannot tell", s.beside(v.Mean), s.Text(Length(math.Round(guard))))
+		v.Reason = fmt.Sprintf("%s, nearer than the guard band of %s: the caliper cannot tell", s.beside(v.Mean), s.Text(Nearest(guard)))
 	default:
 		v.Outcome = Pass
 		v.Reason = "within limits"

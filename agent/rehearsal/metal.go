@@ -79,5 +79,5 @@ func (m *metal) close(f *fitting, s crimp.Spec, setting int) {
 // lie 60 degrees apart, so that their mean is the mean diameter.
 func (f *fitting) diameter(place int) crimp.Length {
 	angle := f.phase + float64(place)*math.Pi/3
-	return crimp.Length(math.Round(f.size + lobing*math.Cos(2*angle)))
+	return crimp.Nearest(f.size + lobing*math.Cos(2*angle))
 }

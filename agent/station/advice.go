@@ -15,7 +15,7 @@ func (s *Station) adviseRecrimp(o *order, p *piece, v crimp.Verdict, at time.Tim
 	should := o.Spec.Diameter + s.rules.Scale.Change(hit.Setting-o.Spec.Setting)
 	reason := fmt.Sprintf("this piece's own mean is %s over the target", o.Spec.Text(v.Deviation))
 	if a.Clamped {
-		reason = s.outOfReach()
+		reason = s.rules.Scale.OutOfReach()
 	}
 	s.emit(record.Record{
 		At: at, Kind: record.Correction, Order: o.ID, Piece: o.id(p.N), For: record.ForRecrimp,
@@ -64,10 +64,10 @@ func (s *Station) advise(r *record.Record, spec crimp.Spec, l *learned, dialled 
 	}
 	// The guard band of the aim is that of a piece measured as the shop measures.
 	guard := s.rules.Judge.Guard(s.uncertainty(spec.Diameter, 0, spec.Places))
-	aim := crimp.Length(math.Round(s.rules.Costs.Aim(spec, m.Predict(e), guard)))
+	aim := crimp.Nearest(s.rules.Costs.Aim(spec, m.Predict(e), guard))
 	a := s.rules.Scale.Next(e, float64(aim), spec.Setting, dialled, s.rules.Hold)
-	r.Offset = record.Ptr(crimp.Length(math.Round(e.Offset)))
-	r.OffsetU = record.Ptr(crimp.Length(math.Round(math.Sqrt(e.Variance))))
+	r.Offset = record.Ptr(crimp.Nearest(e.Offset))
+	r.OffsetU = record.Ptr(crimp.Nearest(math.Sqrt(e.Variance)))
 	r.Crimps = e.N
 	if e.Prior && m.Learned {
 		r.SetUps = l.Known.SetUps
@@ -84,13 +84,13 @@ func (s *Station) advise(r *record.Record, spec crimp.Spec, l *learned, dialled 
 // take two standard uncertainties, and what is done about it.
 func (s *Station) why(a crimp.Advice, e crimp.Estimate, spec crimp.Spec, setUps int, aim crimp.Length) string {
 	dialled := a.Setting - a.Change
-	off := crimp.Length(math.Round(e.Offset)) + s.rules.Scale.Change(dialled-spec.Setting)
+	off := crimp.Nearest(e.Offset) + s.rules.Scale.Change(dialled-spec.Setting)
 	text := crimp.Dial(dialled) + " comes out " + size(spec, off) +
-		" ± " + spec.Text(crimp.Length(math.Round(2*math.Sqrt(e.Variance)))) + " (" + basis(e, setUps) + ")"
+		" ± " + spec.Text(crimp.Nearest(2*math.Sqrt(e.Variance))) + " (" + basis(e, setUps) + ")"
 	told := spec.Text(aim) != spec.Text(0) // an aim that can be seen
 	switch {
 	case a.Clamped:
-		return text + "; " + s.outOfReach()
+		return text + "; " + s.rules.Scale.OutOfReach()
 	case a.Held:
 		return text + "; within the dead band, leave it"
 	case a.Change == 0 && !told && size(spec, off) == onTarget:
@@ -148,10 +148,6 @@ func aimed(spec crimp.Spec, aim crimp.Length, costs crimp.Costs) string {
 		because = "that is about the middle of the limits"
 	}
 	return fmt.Sprintf("%s %s: %s", spec.Text(aim.Abs()), side, because)
-}
-
-func (s *Station) outOfReach() string {
-	return fmt.Sprintf("the target is out of reach: the setting goes from %s to %s", crimp.Dial(s.rules.Scale.Lowest), crimp.Dial(s.rules.Scale.Highest))
 }
 
 // dialled is the setting at the press, as far as it was told.

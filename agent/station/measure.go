@@ -85,7 +85,7 @@ func (s *Station) judge(o *order, p *piece, at time.Time) {
 		step = max(step, t.Step)
 	}
 	v := crimp.Judge(o.Spec, values, len(p.Shots), s.uncertainty(o.Spec.Diameter, step, len(values)), s.rules.Judge)
-	r := VerdictRecord(v, s.rules.Judge.Guard(v.U))
+	r := verdictRecord(v)
 	r.At, r.Order, r.Piece = at, o.ID, o.id(p.N)
 	if z := s.zero(); r.Hint == "" && z != nil && !z.OK {
 		r.Hint = fmt.Sprintf("the closed jaws showed %s: wipe them, zero the caliper and send the closed jaws again", o.Spec.Text(z.Value))
@@ -100,12 +100,15 @@ func (s *Station) judge(o *order, p *piece, at time.Time) {
 }
 
 // uncertainty is the standard uncertainty of a mean of n readings, nanometres.
+// Step is their last digit, 0 where they do not tell.
 func (s *Station) uncertainty(diameter, step crimp.Length, n int) float64 {
 	if s.rules.U > 0 {
 		return float64(s.rules.U)
 	}
 	g := s.rules.Gauge
-	g.Step = step
+	if step > 0 {
+		g.Step = step
+	}
 	if z := s.zero(); z != nil {
 		g.Zero.Checked, g.Zero.Value = true, z.Value
 	}
@@ -126,20 +129,19 @@ func (s *Station) zero() *fact {
 	return z
 }
 
-// VerdictRecord is a verdict in the form of a record, without its time and
-// piece; guard is the width of the guard band in nanometres.
-func VerdictRecord(v crimp.Verdict, guard float64) record.Record {
+// verdictRecord is a verdict in the form of a record, without its time and piece.
+func verdictRecord(v crimp.Verdict) record.Record {
 	r := record.Record{
 		Kind: record.Verdict, Outcome: v.Outcome, Mean: record.Ptr(v.Mean), Deviation: record.Ptr(v.Deviation),
 		Ovality: record.Ptr(v.Ovality), Readings: v.Readings, Crimp: v.Crimp, Reason: v.Reason,
 		Zone: v.Zone, Hint: v.Hint,
 	}
 	if v.U > 0 {
-		r.U = record.Ptr(crimp.Length(math.Round(v.U)))
+		r.U = record.Ptr(crimp.Nearest(v.U))
 		r.Conformity = record.Ptr(math.Round(v.Conformity*1e12) / 1e12)
 	}
-	if guard > 0 {
-		r.Guard = record.Ptr(crimp.Length(math.Round(guard)))
+	if v.Guard > 0 {
+		r.Guard = record.Ptr(crimp.Nearest(v.Guard))
 	}
 	return r
 }

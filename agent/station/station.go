@@ -46,7 +46,7 @@ type Rules struct {
 	Places     int          // readings that make a verdict, unless the spec says otherwise
 	Every      int          // judge every Nth piece
 	U          crimp.Length // standard uncertainty of a mean; 0: by Gauge
-	Gauge      crimp.Gauge  // its Zero.Allowed is the largest reading of closed jaws that is still good
+	Gauge      crimp.Gauge  // its Step where readings tell none; its Zero.Allowed is the largest reading of closed jaws that is still good
 	Intervals  crimp.Intervals
 	Specs      []crimp.Spec
 	SnapEvery  int // records between two snapshots; 0: DefaultSnapEvery

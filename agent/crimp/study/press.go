@@ -112,5 +112,5 @@ func (c *course) run(p policy, t *Tally) {
 
 // length is a length in counts, to the nanometre.
 func length(counts float64) crimp.Length {
-	return crimp.Length(math.Round(counts * float64(count)))
+	return crimp.Nearest(counts * float64(count))
 }
