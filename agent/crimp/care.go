@@ -2,15 +2,29 @@ package crimp
 
 import "time"
 
-// Work is work on a die cage.
+// Work is work on a die cage, or on the press itself.
 type Work string
 
-// The works on a die cage.
+// The works on a die cage, and that on the press.
 const (
 	Lubricate Work = "lubricate"
 	Clean     Work = "clean"
-	Teardown  Work = "teardown"
+	Teardown  Work = "teardown" // taken apart and inspected
+	Oil       Work = "oil"      // level of the press's hydraulic oil checked, the ring fully retracted
 )
+
+// Condition is how a die cage was found.
+type Condition string
+
+// The conditions of a die cage.
+const (
+	Good Condition = "good"
+	Worn Condition = "worn" // still in use
+	Out  Condition = "out"  // out of service
+)
+
+// Conditions are all conditions.
+func Conditions() []Condition { return []Condition{Good, Worn, Out} }
 
 // Works are all works on a die cage.
 func Works() []Work { return []Work{Lubricate, Clean, Teardown} }
@@ -23,6 +37,7 @@ type Intervals struct {
 	Lubricate int // strokes
 	Teardown  int // strokes
 	Months    int
+	OilDays   int // from one check of the press's oil level to the next; the press's manual says (no default)
 }
 
 // Since is what a cage has done since one work on it.
@@ -55,6 +70,8 @@ func (c *Cage) Since(w Work) *Since {
 		return &c.Cleaned
 	case Teardown:
 		return &c.TornDown
+	case Oil:
+		return nil // is the press's
 	}
 	return nil
 }
@@ -81,7 +98,7 @@ func (c *Cage) FallsDue(w Work, iv Intervals, now time.Time) bool {
 	case Teardown:
 		return iv.Teardown > 0 && since.Strokes >= iv.Teardown ||
 			iv.Months > 0 && !now.Before(AddMonths(since.At, iv.Months))
-	case Clean:
+	case Clean, Oil:
 		return false
 	}
 	return false

@@ -20,6 +20,8 @@ func (r *Record) AppendJSON(b []byte) []byte {
 	b = text(b, `,"clock":`, r.Clock)
 	b = text(b, `,"order":`, r.Order)
 	b = text(b, `,"piece":`, r.Piece)
+	b = count(b, `,"assembly":`, r.Assembly)
+	b = text(b, `,"end":`, string(r.End))
 	b = text(b, `,"spec":`, r.Spec)
 	b = text(b, `,"revision":`, r.Revision)
 	b = count(b, `,"quantity":`, r.Quantity)
@@ -33,6 +35,14 @@ func (r *Record) AppendJSON(b []byte) []byte {
 	b = number(b, `,"nominal":`, r.Nominal)
 	b = count(b, `,"recrimps":`, r.Recrimps)
 	b = count(b, `,"places":`, r.Places)
+	b = text(b, `,"hose":`, r.Hose)
+	b = text(b, `,"fitting":`, r.Fitting)
+	b = text(b, `,"size":`, r.Size)
+	b = length(b, `,"skive_mm":`, r.Skive)
+	b = length(b, `,"insertion_mm":`, r.Insertion)
+	if r.Job != nil {
+		b = r.Job.appendJSON(b)
+	}
 	b = number(b, `,"setting":`, r.Setting)
 	b = count(b, `,"crimp":`, r.Crimp)
 	if r.Held != nil {
@@ -67,10 +77,24 @@ func (r *Record) AppendJSON(b []byte) []byte {
 	b = text(b, `,"work":`, string(r.Work))
 	b = text(b, `,"state":`, r.State)
 	b = number(b, `,"strokes":`, r.Strokes)
+	b = text(b, `,"finding":`, r.Finding)
+	b = text(b, `,"condition":`, string(r.Condition))
+	b = text(b, `,"points":`, r.Points)
+	if r.Angle != nil {
+		b = append(b, `,"angle_deg":`...)
+		b = strconv.AppendFloat(b, *r.Angle, 'f', -1, 64)
+	}
+	b = count(b, `,"pressure_pa":`, int(r.Pressure))
+	b = count(b, `,"hold_s":`, r.Hold)
+	b = text(b, `,"standard":`, r.Standard)
 	b = length(b, `,"value_mm":`, r.Value)
 	if r.OK != nil {
 		b = append(b, `,"ok":`...)
 		b = strconv.AppendBool(b, *r.OK)
+	}
+	if r.Doubt != 0 {
+		b = append(b, `,"doubt_from":`...)
+		b = strconv.AppendUint(b, r.Doubt, 10)
 	}
 	if r.Of != 0 {
 		b = append(b, `,"of":`...)
@@ -79,6 +103,31 @@ func (r *Record) AppendJSON(b []byte) []byte {
 	b = text(b, `,"source":`, string(r.Source))
 	b = text(b, `,"reason":`, r.Reason)
 	return append(b, '}')
+}
+
+// appendJSON appends the job's keys.
+func (j *Job) appendJSON(b []byte) []byte {
+	b = text(b, `,"reference":`, j.Reference)
+	b = text(b, `,"hose_part":`, j.HosePart)
+	b = text(b, `,"hose_maker":`, j.HoseMaker)
+	b = text(b, `,"hose_lot":`, j.HoseLot)
+	b = text(b, `,"a_spec":`, j.ASpec)
+	b = text(b, `,"a_part":`, j.APart)
+	b = text(b, `,"a_maker":`, j.AMaker)
+	b = text(b, `,"a_lot":`, j.ALot)
+	b = length(b, `,"a_cutoff_mm":`, j.ACutOff)
+	b = text(b, `,"b_spec":`, j.BSpec)
+	b = text(b, `,"b_part":`, j.BPart)
+	b = text(b, `,"b_maker":`, j.BMaker)
+	b = text(b, `,"b_lot":`, j.BLot)
+	b = length(b, `,"b_cutoff_mm":`, j.BCutOff)
+	b = length(b, `,"length_mm":`, j.Length)
+	b = length(b, `,"length_plus_mm":`, j.LengthPlus)
+	b = length(b, `,"length_minus_mm":`, j.LengthMinus)
+	b = length(b, `,"cut_mm":`, j.Cut)
+	b = number(b, `,"elbows_deg":`, j.Elbows)
+	b = count(b, `,"working_pa":`, int(j.Working))
+	return text(b, `,"note":`, j.Note)
 }
 
 // MarshalJSON is AppendJSON for encoding/json.

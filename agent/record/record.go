@@ -32,6 +32,13 @@ const (
 	Same       Kind = "same"       // the last stroke was on the piece before
 	Fault      Kind = "fault"      // a source of trouble came or went
 	Refused    Kind = "refused"    // an input that was not taken, with the reason
+	Operator   Kind = "operator"   // who is at the press from now on
+	Turn       Kind = "turn"       // the next pieces are of this end of their assemblies
+	Lot        Kind = "lot"        // another hose or fitting lot from now on
+	Check      Kind = "check"      // points of an end or an assembly that a person looked at or measured
+	Proof      Kind = "proof"      // a proof test that trained people made
+	Scrap      Kind = "scrap"      // an end or an assembly is given up for what no caliper shows, or is not after all
+	Standard   Kind = "standard"   // the caliper is checked against a gauge block or ring
 )
 
 // Kinds are all kinds, in the order of their declaration.
@@ -39,6 +46,7 @@ func Kinds() []Kind {
 	return []Kind{
 		Start, Finish, Set, Load, Retract, Measure, Stroke, Reading, Verdict, Correction,
 		Care, Zero, Undo, Dry, Same, Fault, Refused,
+		Operator, Turn, Lot, Check, Proof, Scrap, Standard,
 	}
 }
 
@@ -79,14 +87,16 @@ type Record struct {
 
 	Clock string `json:"clock,omitempty"` // "unset": the clock was not yet set when this was written
 
-	Order    string `json:"order,omitempty"`
-	Piece    string `json:"piece,omitempty"` // <order>/<n>
-	Spec     string `json:"spec,omitempty"`
-	Revision string `json:"revision,omitempty"` // of the maker's sheet
-	Quantity int    `json:"quantity,omitempty"`
-	Pieces   int    `json:"pieces,omitempty"` // of the order, crimped before this start
-	Cage     string `json:"cage,omitempty"`
-	Operator string `json:"operator,omitempty"`
+	Order    string        `json:"order,omitempty"`
+	Piece    string        `json:"piece,omitempty"`    // <order>/<n>
+	Assembly int           `json:"assembly,omitempty"` // of the order, 1, 2, 3 …; an order counted in single ends has none
+	End      crimp.EndName `json:"end,omitempty"`      // of the assembly
+	Spec     string        `json:"spec,omitempty"`
+	Revision string        `json:"revision,omitempty"` // of the maker's sheet
+	Quantity int           `json:"quantity,omitempty"`
+	Pieces   int           `json:"pieces,omitempty"` // of the order, crimped before this start
+	Cage     string        `json:"cage,omitempty"`
+	Operator string        `json:"operator,omitempty"`
 
 	// The specification as it was when the order was started.
 	Target   *crimp.Length `json:"target_mm,omitempty"`
@@ -96,6 +106,15 @@ type Record struct {
 	Nominal  *int          `json:"nominal,omitempty"` // setting that the specification names
 	Recrimps int           `json:"recrimps,omitempty"`
 	Places   int           `json:"places,omitempty"`
+
+	// What the maker's sheet calls it and says of the hose end.
+	Hose      string        `json:"hose,omitempty"`
+	Fitting   string        `json:"fitting,omitempty"`
+	Size      string        `json:"size,omitempty"`
+	Skive     *crimp.Length `json:"skive_mm,omitempty"`
+	Insertion *crimp.Length `json:"insertion_mm,omitempty"`
+
+	*Job // the job card, with a start; the lots that changed, with a lot
 
 	Setting *int   `json:"setting,omitempty"` // counts, 0 to 999
 	Crimp   int    `json:"crimp,omitempty"`   // 1 the first on this piece, 2 a re-crimp …
@@ -130,8 +149,18 @@ type Record struct {
 	State   string     `json:"state,omitempty"`   // due or done; on or off
 	Strokes *int       `json:"strokes,omitempty"` // of the cage since the last such work
 
-	Value *crimp.Length `json:"value_mm,omitempty"` // of a reading with the jaws closed
-	OK    *bool         `json:"ok,omitempty"`
+	Finding   string          `json:"finding,omitempty"`   // of a work: what was found, in the operator's words
+	Condition crimp.Condition `json:"condition,omitempty"` // of the cage after a work
+
+	Points   string         `json:"points,omitempty"`      // that were checked, separated by commas
+	Angle    *float64       `json:"angle_deg,omitempty"`   // between the elbows, as measured
+	Pressure crimp.Pressure `json:"pressure_pa,omitempty"` // of a proof test
+	Hold     int            `json:"hold_s,omitempty"`      // of a proof test, seconds
+
+	Standard string        `json:"standard,omitempty"` // gauge block or ring, by its name
+	Value    *crimp.Length `json:"value_mm,omitempty"` // of a reading with the jaws closed; a length as measured
+	OK       *bool         `json:"ok,omitempty"`
+	Doubt    uint64        `json:"doubt_from,omitempty"` // readings from this record on are in doubt: the caliper was last found good before it
 
 	Of     uint64 `json:"of,omitempty"` // the record that this one changes
 	Source Source `json:"source,omitempty"`

@@ -61,11 +61,22 @@ const (
 	DoCare    Do = "care"    // Work was done on Cage
 	DoFinish  Do = "finish"  // the order is done or set aside
 	DoMeasure Do = "measure" // the next readings belong to Piece
+
+	DoOperator Do = "operator" // Operator is at the press; "" nobody that is named
+	DoTurn     Do = "turn"     // the next pieces are of End; "" both in turn
+	DoLot      Do = "lot"      // another lot of hose, or of End's fitting
+	DoCheck    Do = "check"    // Points were looked at or measured, on Piece or on Assembly
+	DoProof    Do = "proof"    // Assembly was proof tested
+	DoScrap    Do = "scrap"    // Piece or Assembly is given up for Reason; with Off it is not after all
+	DoStandard Do = "standard" // the next reading is of the Standard; "" of none
 )
 
 // Dos are all actions.
 func Dos() []Do {
-	return []Do{DoLoad, DoStart, DoSet, DoUndo, DoDry, DoSame, DoCare, DoFinish, DoMeasure}
+	return []Do{
+		DoLoad, DoStart, DoSet, DoUndo, DoDry, DoSame, DoCare, DoFinish, DoMeasure,
+		DoOperator, DoTurn, DoLot, DoCheck, DoProof, DoScrap, DoStandard,
+	}
 }
 
 // Action is what an operator does. Fields that an action does not need are empty.
@@ -80,4 +91,20 @@ type Action struct {
 	Operator string     `json:"operator,omitempty"`
 	Work     crimp.Work `json:"work,omitempty"`
 	Piece    string     `json:"piece,omitempty"`
+
+	End       crimp.EndName   `json:"end,omitempty"`
+	Assembly  int             `json:"assembly,omitempty"`
+	Maker     string          `json:"maker,omitempty"` // of the lot
+	Lot       string          `json:"lot,omitempty"`
+	Points    string          `json:"points,omitempty"` // separated by commas; "": all that the shop looks at there
+	OK        *bool           `json:"ok,omitempty"`     // nil: yes, or as measured
+	Value     *crimp.Length   `json:"value_mm,omitempty"`
+	Angle     *float64        `json:"angle_deg,omitempty"`
+	Pressure  crimp.Pressure  `json:"pressure_pa,omitempty"`
+	Hold      int             `json:"hold_s,omitempty"`
+	Standard  string          `json:"standard,omitempty"`
+	Finding   string          `json:"finding,omitempty"`
+	Condition crimp.Condition `json:"condition,omitempty"`
+	Reason    string          `json:"reason,omitempty"`
+	Off       bool            `json:"off,omitempty"`
 }

@@ -10,6 +10,7 @@ package station
 import (
 	"encoding/json"
 	"fmt"
+	"time"
 	"unicode/utf8"
 
 	"benchtally/agent/crimp"
@@ -49,7 +50,14 @@ type Rules struct {
 	Gauge      crimp.Gauge  // its Step where readings tell none; its Zero.Allowed is the largest reading of closed jaws that is still good
 	Intervals  crimp.Intervals
 	Specs      []crimp.Spec
-	SnapEvery  int // records between two snapshots; 0: DefaultSnapEvery
+	Jobs       func(order string) (crimp.Job, bool) // the job cards as they are now; nil: there are none
+	Points     Points                               // that the shop looks at on orders with a job card
+	FirstPiece bool                                 // the first piece of each set-up of such orders is signed off
+	Lengths    crimp.Scheme                         // by which lengths are tolerated where the card has none
+	Standards  []crimp.Standard
+	CheckEvery time.Duration // from one check of the caliper to the next; 0: none is asked for
+	Retracts   bool          // a switch tells when the ring is fully retracted
+	SnapEvery  int           // records between two snapshots; 0: DefaultSnapEvery
 	ClockState func() string
 }
 

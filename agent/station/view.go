@@ -22,6 +22,10 @@ type View struct {
 	Recrimp  *record.Record // the correction for crimping the same piece again
 	Opening  *record.Record // advice for the first piece, in the form of a correction that is not kept
 	Zero     *ZeroView
+	Standard *StandardView // latest check of the caliper against a gauge block or ring; nil: none yet
+	Awaited  string        // gauge block or ring that the next reading is of; "": none
+	Oil      CareView      // of the press: the hydraulic oil's level
+	Checks   ChecksView
 	Faults   map[record.Source]string
 }
 
@@ -37,6 +41,53 @@ type OrderView struct {
 	Missing  int            // readings until the verdict; 0: none is waited for
 	Again    string         // piece that the next stroke crimps again; "": it opens the next piece
 	Tally    map[crimp.Outcome]int
+
+	// With a job card; else the order is counted in single ends and these are empty.
+	Job      *crimp.Job // with the lots in use and the tolerance of the length
+	Cut      crimp.Length
+	Ends     []crimp.EndName // that are crimped here
+	End      crimp.EndName   // that is in work
+	Turn     crimp.EndName   // that was asked for; "": as it comes
+	Assembly int             // of Piece; 0: none
+	Next     int             // assembly that the next stroke is of
+	NextEnd  crimp.EndName   // and its end
+	Marks    Marks           // must not be changed
+	Points   Points          // that are looked at
+	Done     int             // assemblies complete
+	Lost     int             // assemblies scrapped
+
+	Latest []PieceView // the latest pieces at hand, oldest first
+	Look   string      // piece whose points are still to be looked at; "": none
+	Sign   string      // first piece of a set-up that is still to be signed off; "": none
+}
+
+// PieceView is one of the latest pieces.
+type PieceView struct {
+	ID       string
+	N        int
+	Assembly int
+	End      crimp.EndName
+	Setting  int // of its latest crimp
+	Crimps   int
+	Outcome  crimp.Outcome
+	Mean     *crimp.Length   // nil: nothing measured
+	Given    bool            // given up by a person
+	Looked   map[string]Mark // points of the end that were looked at
+}
+
+// StandardView is a check of the caliper against a gauge block or ring.
+type StandardView struct {
+	At      time.Time
+	Name    string
+	Nominal crimp.Length
+	Value   crimp.Length
+	OK      bool
+}
+
+// ChecksView is how far the caliper can be trusted.
+type ChecksView struct {
+	Due   bool   // the shop's interval is over
+	Doubt uint64 // seq from which readings are in doubt until the caliper is found good; 0: none are
 }
 
 // CareView is one work on the loaded cage.
@@ -46,6 +97,9 @@ type CareView struct {
 	Since   time.Time
 	Limit   int // strokes; 0: by no count
 	Due     bool
+	Last    time.Time       // when it falls due by the calendar; zero: by no date
+	Days    int             // until it falls due, at the bench's own pace or by the calendar, whichever comes first; -1: not known
+	By      crimp.Condition // how the cage was found last; "": nobody said
 }
 
 // ZeroView is the latest reading of closed jaws.
