@@ -9,18 +9,20 @@ import (
 // Dossier is what the records leave of one order: what its papers tell. What was
 // withdrawn, moved or measured anew is not in it any more.
 type Dossier struct {
-	Order    string
-	Job      *crimp.Job   // as it was started last, with the tolerance of its length; nil: no job card
-	Cut      crimp.Length // 0: not known
-	Quantity int          // as ordered, assemblies with a job card, else pieces; 0: not told
-	From, To uint64       // seq of its first and its latest record
-	Began    time.Time
-	Latest   time.Time // of its latest record
-	Finished bool      // done or set aside
-	Starts   []StartEntry
-	Pieces   []PieceEntry    // by their numbers
-	Asm      []AssemblyEntry // by their numbers; none when the order is counted in single ends
-	Calipers []CaliperEntry  // checks of the caliper between its first and its latest record
+	Order      string
+	Job        *crimp.Job   // as it was started last, with the tolerance of its length; nil: no job card
+	Cut        crimp.Length // 0: not known
+	Quantity   int          // as ordered, assemblies with a job card, else pieces; 0: not told
+	From, To   uint64       // seq of its first and its latest record
+	Began      time.Time
+	Latest     time.Time       // of its latest record
+	Finished   bool            // done or set aside
+	Ends       []crimp.EndName // that are crimped here; none when the order is counted in single ends
+	Points     Points          // that the shop looks at
+	Starts     []StartEntry
+	Pieces     []PieceEntry    // by their numbers
+	Assemblies []AssemblyEntry // by their numbers; none when the order is counted in single ends
+	Calipers   []CaliperEntry  // checks of the caliper between its first and its latest record
 }
 
 // StartEntry is one start of the order.
