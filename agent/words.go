@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/record"
@@ -11,8 +12,8 @@ import (
 func tell(r record.Record) string {
 	switch r.Kind {
 	case record.Start:
-		return fmt.Sprintf("order %s started with %s", r.Order, r.Spec) + some(", revision %s", r.Revision) +
-			fmt.Sprintf(": %s, cage %s, setting %s", plural(r.Quantity, "piece"), r.Cage, dial(r.Setting)) + some(", operator %s", r.Operator) + tellAdvised(r)
+		return fmt.Sprintf("order %s started with %s", r.Order, r.Spec) + some(", revision %s", r.Revision) + some(", end %s", string(r.End)) +
+			fmt.Sprintf(": %s, cage %s, setting %s", plural(r.Quantity, counted(r)), r.Cage, dial(r.Setting)) + some(", operator %s", r.Operator) + tellAdvised(r)
 	case record.Finish:
 		return fmt.Sprintf("order %s finished or set aside after %s", r.Order, plural(r.Pieces, "piece"))
 	case record.Set:
@@ -35,15 +36,12 @@ func tell(r record.Record) string {
 	case record.Correction:
 		return tellCorrection(r)
 	case record.Care:
-		if r.State == record.Due {
-			return fmt.Sprintf("cage %s: %s is due after %s", r.Cage, work(r.Work), plural(number(r.Strokes), "stroke")) + some(" (%s)", r.Reason)
-		}
-		return fmt.Sprintf("cage %s: %s done after %s", r.Cage, work(r.Work), plural(number(r.Strokes), "stroke"))
+		return tellCare(r)
 	case record.Zero:
 		if r.OK != nil && *r.OK {
 			return fmt.Sprintf("jaws closed: %s, good", both(r.Value))
 		}
-		return fmt.Sprintf("jaws closed: %s. Wipe the jaws, zero the caliper, send again", both(r.Value))
+		return fmt.Sprintf("jaws closed: %s. Wipe the jaws, zero the caliper, send again", both(r.Value)) + inDoubt(r)
 	case record.Undo:
 		return fmt.Sprintf("reading withdrawn (record %d)", r.Of)
 	case record.Dry:
@@ -60,8 +58,119 @@ func tell(r record.Record) string {
 			return "refused: " + r.Reason
 		}
 		return fmt.Sprintf("not taken from the %s: %s", r.Source, r.Reason)
+	case record.Operator:
+		if r.Operator == "" {
+			return "nobody that is named is at the press"
+		}
+		return r.Operator + " is at the press"
+	case record.Turn:
+		if r.End == crimp.NoEnd {
+			return "the ends come in turn"
+		}
+		return fmt.Sprintf("the next pieces are of end %s", r.End)
+	case record.Lot:
+		return tellLot(r)
+	case record.Check:
+		return tellCheck(r)
+	case record.Proof:
+		return fmt.Sprintf("%s: proof test at %s for %d s", item(r), r.Pressure, r.Hold) + told(r)
+	case record.Scrap:
+		if r.State == record.Off {
+			return item(r) + ": not scrap after all" + by(r)
+		}
+		return item(r) + ": scrap, " + r.Reason + by(r)
+	case record.Standard:
+		return tellStandard(r)
 	}
 	return string(r.Kind)
+}
+
+// counted is what the quantity of an order counts.
+func counted(r record.Record) string {
+	if r.End != crimp.NoEnd {
+		return "assembly"
+	}
+	return "piece"
+}
+
+func tellCare(r record.Record) string {
+	what := "cage " + r.Cage
+	if r.Work == crimp.Oil {
+		what = "press"
+	}
+	state := "done"
+	if r.State == record.Due {
+		state = "is due"
+	}
+	return fmt.Sprintf("%s: %s %s after %s", what, work(r.Work), state, plural(number(r.Strokes), "stroke")) +
+		some(" (%s)", r.Reason) + some("; found %s", string(r.Condition)) + some(": %s", r.Finding) + by(r)
+}
+
+func tellLot(r record.Record) string {
+	j := r.Job
+	if j == nil {
+		return "lots changed"
+	}
+	text := fmt.Sprintf("order %s goes on with", r.Order)
+	for _, part := range []struct{ what, maker, lot string }{
+		{"hose", j.HoseMaker, j.HoseLot}, {"fitting A", j.AMaker, j.ALot}, {"fitting B", j.BMaker, j.BLot},
+	} {
+		if part.lot != "" {
+			text += fmt.Sprintf(" %s lot %s", part.what, part.lot) + some(" of %s", part.maker) + ","
+		}
+	}
+	return strings.TrimSuffix(text, ",") + some(". %s", r.Hint)
+}
+
+func tellCheck(r record.Record) string {
+	text := fmt.Sprintf("%s: %s", item(r), strings.ReplaceAll(r.Points, ",", ", "))
+	if r.Value != nil {
+		text += " " + both(r.Value)
+	}
+	if r.Angle != nil {
+		text += fmt.Sprintf(" %g degrees", *r.Angle)
+	}
+	return text + told(r)
+}
+
+func tellStandard(r record.Record) string {
+	switch {
+	case r.State == record.Due:
+		return "the next reading is of " + r.Standard + by(r)
+	case r.State == record.Off:
+		return "the next reading is of no gauge block or ring"
+	case r.OK != nil && *r.OK:
+		return fmt.Sprintf("caliper on %s: %s, off by %s, good", r.Standard, both(r.Diameter), both(r.Deviation)) + by(r)
+	default:
+		return fmt.Sprintf("caliper on %s: %s, off by %s: more than it may be", r.Standard, both(r.Diameter), both(r.Deviation)) + by(r) + inDoubt(r)
+	}
+}
+
+// item is the end or the assembly that something was done to.
+func item(r record.Record) string {
+	if r.Piece != "" {
+		return "piece " + r.Piece
+	}
+	return fmt.Sprintf("order %s, assembly %d", r.Order, r.Assembly)
+}
+
+// told says how a check came out, and who told it.
+func told(r record.Record) string {
+	text := ", as it should be"
+	if r.OK != nil && !*r.OK {
+		text = ", not as it should be"
+	}
+	return text + some(" (%s)", r.Reason) + by(r)
+}
+
+func by(r record.Record) string { return some(", by %s", r.Operator) }
+
+// inDoubt says which readings are in doubt.
+func inDoubt(r record.Record) string {
+	if r.Doubt == 0 {
+		return ""
+	}
+	return fmt.Sprintf("; readings from record %d on are in doubt", r.Doubt)
 }
 
 func tellStroke(r record.Record) string {
@@ -116,6 +225,8 @@ func work(w crimp.Work) string {
 		return "cleaning"
 	case crimp.Teardown:
 		return "tear-down and inspection"
+	case crimp.Oil:
+		return "oil level check"
 	}
 	return string(w)
 }
@@ -132,6 +243,9 @@ func both(l *crimp.Length) string {
 func plural(n int, what string) string {
 	if n == 1 {
 		return "1 " + what
+	}
+	if stem, y := strings.CutSuffix(what, "y"); y {
+		what = stem + "ie"
 	}
 	return fmt.Sprintf("%d %ss", n, what)
 }

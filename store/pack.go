@@ -68,7 +68,48 @@ var fields = [...]any{
 	48: func(r *record.Record) *int { return &r.SetUps },
 	49: func(r *record.Record) **crimp.Length { return &r.Aim },
 	50: func(r *record.Record) **int { return &r.Advised },
+	51: func(r *record.Record) *int { return &r.Assembly },
+	52: func(r *record.Record) *string { return (*string)(&r.End) },
+	53: func(r *record.Record) *string { return &r.Hose },
+	54: func(r *record.Record) *string { return &r.Fitting },
+	55: func(r *record.Record) *string { return &r.Size },
+	56: func(r *record.Record) **crimp.Length { return &r.Skive },
+	57: func(r *record.Record) **crimp.Length { return &r.Insertion },
+	58: func(r *record.Record) *string { return &r.Finding },
+	59: func(r *record.Record) *string { return (*string)(&r.Condition) },
+	60: func(r *record.Record) *string { return &r.Points },
+	61: func(r *record.Record) **float64 { return &r.Angle },
+	62: func(r *record.Record) *int64 { return (*int64)(&r.Pressure) },
+	63: func(r *record.Record) *int { return &r.Hold },
+	64: func(r *record.Record) *string { return &r.Standard },
+	65: func(r *record.Record) *uint64 { return &r.Doubt },
+
+	// firstOfJob: those of the job card, up to lastOfJob.
+	66: func(r *record.Record) *string { return &r.Reference },
+	67: func(r *record.Record) *string { return &r.HosePart },
+	68: func(r *record.Record) *string { return &r.HoseMaker },
+	69: func(r *record.Record) *string { return &r.HoseLot },
+	70: func(r *record.Record) *string { return &r.ASpec },
+	71: func(r *record.Record) *string { return &r.APart },
+	72: func(r *record.Record) *string { return &r.AMaker },
+	73: func(r *record.Record) *string { return &r.ALot },
+	74: func(r *record.Record) **crimp.Length { return &r.ACutOff },
+	75: func(r *record.Record) *string { return &r.BSpec },
+	76: func(r *record.Record) *string { return &r.BPart },
+	77: func(r *record.Record) *string { return &r.BMaker },
+	78: func(r *record.Record) *string { return &r.BLot },
+	79: func(r *record.Record) **crimp.Length { return &r.BCutOff },
+	80: func(r *record.Record) **crimp.Length { return &r.Length },
+	81: func(r *record.Record) **crimp.Length { return &r.LengthPlus },
+	82: func(r *record.Record) **crimp.Length { return &r.LengthMinus },
+	83: func(r *record.Record) **crimp.Length { return &r.Cut },
+	84: func(r *record.Record) **int { return &r.Elbows },
+	85: func(r *record.Record) *int64 { return (*int64)(&r.Working) },
+	86: func(r *record.Record) *string { return &r.Note },
 }
+
+// The tags of the job card, which a record has or has not.
+const firstOfJob, lastOfJob = 66, 86
 
 // words are texts that come again and again; each is written as its number.
 var words = [...]string{
@@ -78,6 +119,8 @@ var words = [...]string{
 	24: "next", 25: "recrimp", 26: "due", 27: "done", 28: "on", 29: "off", 30: "pass", 31: "scrap",
 	32: "unsure", 33: "lubricate", 34: "clean", 35: "teardown", 36: "unset", 37: "in", 38: "mm",
 	39: "inside", 40: "near-inside", 41: "near-outside", 42: "outside",
+	43: "operator", 44: "turn", 45: "lot", 46: "check", 47: "proof", 48: "standard", 49: "oil", 50: "A", 51: "B",
+	52: "good", 53: "worn", 54: "out", 55: "length", 56: "angle", 57: "first-piece", 58: "scanner",
 }
 
 var wordNumber = func() map[string]uint64 {
@@ -93,6 +136,10 @@ var wordNumber = func() map[string]uint64 {
 func pack(b []byte, r *record.Record) []byte {
 	b = binary.AppendVarint(b, r.At.UnixMicro())
 	for tag := 1; tag < len(fields); tag++ {
+		if tag == firstOfJob && r.Job == nil {
+			tag = lastOfJob
+			continue
+		}
 		t := byte(tag)
 		switch at := fields[tag].(type) {
 		case func(*record.Record) *string:
@@ -102,6 +149,10 @@ func pack(b []byte, r *record.Record) []byte {
 		case func(*record.Record) *int:
 			if n := *at(r); n != 0 {
 				b = binary.AppendVarint(append(b, t), int64(n))
+			}
+		case func(*record.Record) *int64:
+			if n := *at(r); n != 0 {
+				b = binary.AppendVarint(append(b, t), n)
 			}
 		case func(*record.Record) *uint64:
 			if n := *at(r); n != 0 {
@@ -156,11 +207,16 @@ func unpack(seq uint64, b []byte) (record.Record, error) {
 			return record.Record{}, fmt.Errorf("field %d is not known here: it %w", tag, ErrNewer)
 		}
 		last = tag
+		if tag >= firstOfJob && tag <= lastOfJob && r.Job == nil {
+			r.Job = &record.Job{}
+		}
 		switch at := fields[tag].(type) {
 		case func(*record.Record) *string:
 			*at(&r) = in.text()
 		case func(*record.Record) *int:
 			*at(&r) = in.int()
+		case func(*record.Record) *int64:
+			*at(&r) = in.varint()
 		case func(*record.Record) *uint64:
 			*at(&r) = in.uvarint()
 		case func(*record.Record) **int:

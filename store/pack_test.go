@@ -43,6 +43,10 @@ func set(t *testing.T, v reflect.Value, n int64, name string) {
 	case reflect.Pointer:
 		v.Set(reflect.New(v.Type().Elem()))
 		set(t, v.Elem(), n, name)
+	case reflect.Struct:
+		for i := range v.NumField() {
+			set(t, v.Field(i), n, name+v.Type().Field(i).Name)
+		}
 	case reflect.String:
 		v.SetString(strings.Repeat(name, int(n&3)))
 	case reflect.Int, reflect.Int64:

@@ -129,7 +129,7 @@ func sample(t *testing.T, v reflect.Value) {
 		v.Set(reflect.New(v.Type().Elem()))
 	case reflect.String:
 		v.SetString("x")
-	case reflect.Int:
+	case reflect.Int, reflect.Int64:
 		v.SetInt(3)
 	case reflect.Uint64:
 		v.SetUint(3)
@@ -145,15 +145,18 @@ func TestEveryField(t *testing.T) {
 	always := []string{"seq", "at", "kind"}
 	var all Record
 	var tags []string
-	for i := range kind.NumField() {
-		f := kind.Field(i)
+	all.Job = &Job{}
+	for i, f := range slices.DeleteFunc(reflect.VisibleFields(kind), func(f reflect.StructField) bool { return f.Anonymous }) {
 		tags = append(tags, tag(f))
 		if length := reflect.TypeFor[*crimp.Length](); (f.Type == length) != strings.HasSuffix(tag(f), "_mm") {
 			t.Errorf("%s: the key %s of a %s: lengths and only they end in _mm", f.Name, tag(f), f.Type)
 		}
-		sample(t, reflect.ValueOf(&all).Elem().Field(i))
+		sample(t, reflect.ValueOf(&all).Elem().FieldByIndex(f.Index))
 		one := Record{Seq: 1, At: all.At, Kind: "x"}
-		sample(t, reflect.ValueOf(&one).Elem().Field(i))
+		if len(f.Index) > 1 {
+			one.Job = &Job{}
+		}
+		sample(t, reflect.ValueOf(&one).Elem().FieldByIndex(f.Index))
 		want := slices.Clone(always)
 		if i >= len(always) {
 			want = append(want, tag(f))

@@ -61,6 +61,7 @@ const (
 	Store   Source = "store"
 	Broker  Source = "broker"
 	Action  Source = "action"
+	Scanner Source = "scanner" // of barcodes
 )
 
 // What a correction is for.

@@ -119,7 +119,24 @@ func complete(a station.Action) error {
 		if a.Piece == "" {
 			return lacks("piece")
 		}
-	case station.DoUndo, station.DoDry, station.DoSame, station.DoFinish:
+	case station.DoProof:
+		switch {
+		case a.Assembly == 0:
+			return lacks("assembly")
+		case a.Pressure == 0:
+			return lacks("pressure_pa")
+		case a.Hold == 0:
+			return lacks("hold_s")
+		}
+	case station.DoScrap:
+		if a.Reason == "" && !a.Off {
+			return lacks("reason")
+		}
+	case station.DoLot:
+		if a.Lot == "" {
+			return lacks("lot")
+		}
+	case station.DoUndo, station.DoDry, station.DoSame, station.DoFinish, station.DoOperator, station.DoTurn, station.DoCheck, station.DoStandard:
 	default:
 		return fmt.Errorf("do %q: want one of %v", a.Do, station.Dos())
 	}

@@ -91,7 +91,7 @@ var refusals = []struct{ name, text, want string }{
 	{"level and action", `{"level":1,"do":"undo"}`, `want one input a line: "level", "text", "hex" or "do"`},
 	{
 		"unknown action", `{"do":"jump"}`,
-		`do "jump": want one of [load start set undo dry same care finish measure]`,
+		`do "jump": want one of [load start set undo dry same care finish measure operator turn lot check proof scrap standard]`,
 	},
 	{"action as an object", `{"do":{"undo":1}}`, `"do": want text, found an object`},
 	{"action's key alone", `{"setting":85}`, `an action's key without "do"`},
@@ -102,6 +102,12 @@ var refusals = []struct{ name, text, want string }{
 	{"half a count", `{"do":"set","setting":85.5}`, `"setting": want a whole number, found 85.5`},
 	{"quantity as text", `{"do":"start","order":"A-1","quantity":"6"}`, `"quantity": want a whole number, found text`},
 	{"care of no kind", `{"do":"care","cage":"C-21"}`, `do "care" lacks "work"`},
+	{"lot of no name", `{"do":"lot","maker":"M1"}`, `do "lot" lacks "lot"`},
+	{"proof of nothing", `{"do":"proof","pressure_pa":70000000,"hold_s":45}`, `do "proof" lacks "assembly"`},
+	{"proof without pressure", `{"do":"proof","assembly":1,"hold_s":45}`, `do "proof" lacks "pressure_pa"`},
+	{"proof without time", `{"do":"proof","assembly":1,"pressure_pa":70000000}`, `do "proof" lacks "hold_s"`},
+	{"scrap without reason", `{"do":"scrap","piece":"A-1001/1"}`, `do "scrap" lacks "reason"`},
+	{"length without digits", `{"do":"check","assembly":1,"value_mm":"long"}`, `millimetres: "\"long\"" is not a plain decimal number`},
 	{"measure nothing", `{"do":"measure"}`, `do "measure" lacks "piece"`},
 }
 
@@ -121,7 +127,7 @@ func TestParseRefuses(t *testing.T) {
 
 // TestActionsAreKnown: every action of the station can stand in a tape.
 func TestActionsAreKnown(t *testing.T) {
-	full := `,"cage":"C-21","order":"A-1001","setting":85,"work":"clean","piece":"A-1001/1"}`
+	full := `,"cage":"C-21","order":"A-1001","setting":85,"work":"clean","piece":"A-1001/1","lot":"H-77","assembly":1,"pressure_pa":70000000,"hold_s":45,"reason":"cut not square"}`
 	for _, do := range station.Dos() {
 		l, err := Parse([]byte(`{"do":"` + string(do) + `"` + full))
 		if err != nil || l.Action == nil || l.Action.Do != do {

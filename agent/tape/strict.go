@@ -38,7 +38,10 @@ func strict(text []byte, v any) error {
 	if key, ok := strings.CutPrefix(err.Error(), "json: unknown field "); ok {
 		return fmt.Errorf("unknown key %s", key)
 	}
-	return fmt.Errorf("not JSON: %w", err)
+	if syntax := (*json.SyntaxError)(nil); errors.As(err, &syntax) {
+		return fmt.Errorf("not JSON: %w", err)
+	}
+	return err // of a value that reads itself
 }
 
 // wanted is the value that a field takes, in words.
