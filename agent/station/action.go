@@ -3,7 +3,6 @@ package station
 import (
 	"encoding/json"
 	"fmt"
-	"slices"
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/record"
@@ -40,6 +39,20 @@ func (s *Station) act(in Action) (refused string) {
 		return s.finish(in)
 	case DoMeasure:
 		return s.measure(in)
+	case DoOperator:
+		return s.operator(in)
+	case DoTurn:
+		return s.turn(in)
+	case DoLot:
+		return s.lot(in)
+	case DoCheck:
+		return s.check(in)
+	case DoProof:
+		return s.proof(in)
+	case DoScrap:
+		return s.scrap(in)
+	case DoStandard:
+		return s.standard(in)
 	}
 	return fmt.Sprintf("there is no action %q: use one of %v", in.Do, Dos())
 }
@@ -48,12 +61,27 @@ func (s *Station) load(in Action) string {
 	if reason := badName("cage", in.Cage); reason != "" {
 		return reason
 	}
+	if c := s.state.Cages[in.Cage]; c != nil && found(c) == crimp.Out {
+		return fmt.Sprintf("cage %s was taken out of service: load another, or tell how it was found after its next inspection", in.Cage)
+	}
+	if end, ok := s.across(in.Cage); ok { // the order goes on with its other end
+		if reason := s.state.Order.waiting(); reason != "" {
+			return reason
+		}
+		order := s.state.Order.ID
+		s.loaded(in)
+		return s.start(Action{At: in.At, Do: DoStart, Order: order, End: end, Operator: in.Operator})
+	}
 	if o := s.state.Order; o != nil && o.Spec.Cage != in.Cage {
 		return fmt.Sprintf("order %s is in work and %s needs cage %s, not %s: load %s, or finish the order first", o.ID, o.Spec.ID, o.Spec.Cage, in.Cage, o.Spec.Cage)
 	}
+	s.loaded(in)
+	return ""
+}
+
+func (s *Station) loaded(in Action) {
 	s.emit(record.Record{At: in.At, Kind: record.Load, Cage: in.Cage})
 	s.checkCare(in.At)
-	return ""
 }
 
 func (s *Station) start(in Action) string {
@@ -63,6 +91,19 @@ func (s *Station) start(in Action) string {
 	before := s.state.Order
 	if before == nil || before.ID != in.Order {
 		before = s.recall(in.Order)
+	}
+	job := s.jobOf(in.Order, before)
+	if job != nil {
+		end, refused := s.endOf(in, job, before)
+		if refused != "" {
+			return refused
+		}
+		in.End, in.Spec = end, job.End(end).Spec
+		if in.Quantity == 0 {
+			in.Quantity = job.Quantity
+		}
+	} else if in.End != crimp.NoEnd {
+		return fmt.Sprintf("order %s has no job card: it is counted in single ends", in.Order)
 	}
 	if in.Spec == "" && before != nil {
 		in.Spec = before.Spec.ID
@@ -81,8 +122,14 @@ func (s *Station) start(in Action) string {
 	if reason := s.badSetting(setting); reason != "" {
 		return reason
 	}
-	if in.Operator != "" {
-		if reason := badName("operator", in.Operator); reason != "" {
+	if reason := s.badOperator(in); reason != "" {
+		return reason
+	}
+	if in.Operator == "" && s.state.Named {
+		in.Operator = s.state.Operator
+	}
+	if before != nil && before == s.state.Order && before.End != in.End {
+		if reason := before.waiting(); reason != "" {
 			return reason
 		}
 	}
@@ -98,6 +145,16 @@ func (s *Station) start(in Action) string {
 		Quantity: in.Quantity, Cage: spec.Cage, Operator: in.Operator, Unit: spec.Unit,
 		Target: record.Ptr(spec.Diameter), Plus: record.Ptr(spec.Plus), Minus: record.Ptr(spec.Minus),
 		Nominal: record.Ptr(spec.Setting), Recrimps: spec.Recrimps, Places: places, Setting: record.Ptr(setting),
+		End: in.End, Hose: spec.Hose, Fitting: spec.Fitting, Size: spec.Size,
+	}
+	if spec.Skive > 0 {
+		r.Skive = record.Ptr(spec.Skive)
+	}
+	if spec.Insertion > 0 {
+		r.Insertion = record.Ptr(spec.Insertion)
+	}
+	if job != nil {
+		r.Job, r.Hint = s.jobRecord(job), caution(job)
 	}
 	if before != nil {
 		r.Pieces = before.N
@@ -139,32 +196,6 @@ func (s *Station) badSetting(setting int) string {
 	return ""
 }
 
-func (s *Station) care(in Action) string {
-	if in.Cage == "" {
-		in.Cage = s.state.Cage
-	}
-	if reason := badName("cage", in.Cage); reason != "" {
-		return reason
-	}
-	if !slices.Contains(crimp.Works(), in.Work) {
-		return fmt.Sprintf("work %q: want one of %v", in.Work, crimp.Works())
-	}
-	if in.Operator != "" {
-		if reason := badName("operator", in.Operator); reason != "" {
-			return reason
-		}
-	}
-	strokes := 0
-	if c := s.state.Cages[in.Cage]; c != nil {
-		strokes = c.Since(in.Work).Strokes
-	}
-	s.emit(record.Record{
-		At: in.At, Kind: record.Care, Cage: in.Cage, Work: in.Work, State: record.Done,
-		Strokes: record.Ptr(strokes), Operator: in.Operator,
-	})
-	return ""
-}
-
 func (s *Station) finish(in Action) string {
 	o := s.state.Order
 	if o == nil {
@@ -194,6 +225,48 @@ func (s *Station) measure(in Action) string {
 		s.leave(o, p, in.At, "another piece was measured again")
 	}
 	s.emit(record.Record{At: in.At, Kind: record.Measure, Order: o.ID, Piece: in.Piece})
+	return ""
+}
+
+// operator says who is at the press.
+func (s *Station) operator(in Action) string {
+	if reason := s.badOperator(in); reason != "" {
+		return reason
+	}
+	s.emit(record.Record{At: in.At, Kind: record.Operator, Operator: in.Operator})
+	return ""
+}
+
+// who does an action: who it names, or who is at the press.
+func (s *Station) who(in Action) string {
+	if in.Operator == "" && s.state.Named {
+		return s.state.Operator
+	}
+	return in.Operator
+}
+
+// badOperator says why an action's operator cannot be named so; "": nobody is
+// named, or it can.
+func (s *Station) badOperator(in Action) string {
+	if in.Operator == "" {
+		return ""
+	}
+	return badName("operator", in.Operator)
+}
+
+// longestFinding is how much people may write into a record, in bytes.
+const longestFinding = 300
+
+// badText says why what a person wrote cannot be kept; "": it can.
+func badText(what, text string) string {
+	if len(text) > longestFinding {
+		return fmt.Sprintf("the %s is longer than %d characters", what, longestFinding)
+	}
+	for _, c := range text {
+		if c < ' ' || c == 0x7f || c == '\uFFFD' {
+			return fmt.Sprintf("the %s holds a character that cannot be written", what)
+		}
+	}
 	return ""
 }
 

@@ -27,6 +27,9 @@ func (s *Station) apply(r record.Record) {
 		st.cage(r.Cage, r.At)
 		st.Retract = false
 		st.fresh()
+		if st.Order != nil {
+			st.Order.firstOfSetUp()
+		}
 		s.openSetUp()
 	case record.Retract:
 		st.Retract = true
@@ -45,18 +48,13 @@ func (s *Station) apply(r record.Record) {
 			st.Last.Next = &r
 		}
 	case record.Care:
-		c := st.cage(r.Cage, r.At)
-		if r.State == record.Due {
-			c.Since(r.Work).Due = true
-			return
-		}
-		c.Done(r.Work, r.At)
-		if r.Work == crimp.Teardown && r.Cage == st.Cage {
-			s.endSetUp()
-			s.openSetUp()
-		}
+		s.applyCare(r)
 	case record.Zero:
 		st.Zero = &fact{At: r.At, Value: *r.Value, OK: *r.OK}
+		st.Caliper.Doubt = r.Doubt
+		if *r.OK {
+			st.Caliper.Zero = r.Seq
+		}
 	case record.Undo:
 		s.applyUndo(r)
 	case record.Dry, record.Same:
@@ -67,6 +65,24 @@ func (s *Station) apply(r record.Record) {
 		} else {
 			delete(st.Faults, r.Source)
 		}
+	case record.Operator:
+		st.Operator, st.Named = r.Operator, r.Operator != ""
+	case record.Turn:
+		if st.Order != nil {
+			st.Order.Turn = r.End
+		}
+	case record.Lot:
+		s.applyLot(r)
+	case record.Check:
+		s.applyCheck(r)
+	case record.Proof:
+		if o := st.Order; o != nil {
+			o.mark(PointProof, r.Assembly, checked(r))
+		}
+	case record.Scrap:
+		s.applyScrap(r)
+	case record.Standard:
+		s.applyStandard(r)
 	case record.Refused:
 	}
 }
@@ -77,6 +93,9 @@ func (st *state) fresh() {
 		st.Order.Fresh = true
 	}
 }
+
+// firstOfSetUp makes the next piece one that is signed off.
+func (o *order) firstOfSetUp() { o.Unsaid, o.Sign = o.Job != nil, 0 }
 
 // openSetUp recalls what the loaded cage taught about the order in work.
 func (s *Station) openSetUp() {
@@ -107,20 +126,31 @@ func (s *Station) applyStart(r record.Record) {
 			st.Aside[st.Order.ID] = st.Order
 		}
 		if st.Order = s.recall(r.Order); st.Order == nil {
-			st.Order = &order{ID: r.Order}
+			st.Order = &order{ID: r.Order, First: r.Seq}
 		}
 		delete(st.Aside, r.Order)
 	}
 	o := st.Order
-	if o.Spec.ID != r.Spec { // pieces of another spec are not gone on with
+	switch {
+	case r.End != o.End:
+		o.shelve(r.End)
+	case o.Spec.ID != r.Spec: // pieces of another spec are not gone on with
 		o.Pieces, o.Measured, o.Again = nil, 0, 0
 	}
+	o.applyJob(r)
 	o.Quantity = r.Quantity
 	o.Fresh = true
 	o.Spec = crimp.Spec{
 		ID: r.Spec, Cage: r.Cage, Revision: r.Revision, Unit: r.Unit,
 		Diameter: *r.Target, Plus: *r.Plus, Minus: *r.Minus,
 		Setting: *r.Nominal, Recrimps: r.Recrimps, Places: r.Places,
+		Hose: r.Hose, Fitting: r.Fitting, Size: r.Size,
+	}
+	if r.Skive != nil {
+		o.Spec.Skive = *r.Skive
+	}
+	if r.Insertion != nil {
+		o.Spec.Insertion = *r.Insertion
 	}
 	st.Setting = r.Setting
 	st.Operator = r.Operator
@@ -142,6 +172,10 @@ func (s *Station) applyStroke(r record.Record) {
 		c.Stroke()
 		count = c.Strokes
 	}
+	st.Oil.Strokes++
+	if st.Oil.At.IsZero() {
+		st.Oil.At = r.At
+	}
 	ref := strokeRef{Seq: r.Seq}
 	if o := st.Order; o != nil && r.Piece != "" {
 		ref.Order, ref.N = r.Order, pieceNumber(r.Piece)
@@ -150,6 +184,7 @@ func (s *Station) applyStroke(r record.Record) {
 			hit.Setting = *r.Setting
 		}
 		o.Measured, o.Again = 0, 0
+		s.clerk.stroke(s, r, hit)
 		if p := o.piece(ref.N); p != nil {
 			p.Shots = append(p.Shots, hit)
 			s.watch.count(o, p)
@@ -158,15 +193,15 @@ func (s *Station) applyStroke(r record.Record) {
 				o.Measured = p.N
 			}
 		} else {
-			s.openPiece(o, ref.N, hit)
+			s.openPiece(o, r, ref.N, hit)
 		}
 	}
 	st.Strokes = push(st.Strokes, ref, keptStrokes)
 }
 
 // openPiece begins a piece with its first crimp.
-func (s *Station) openPiece(o *order, n int, hit *shot) {
-	p := &piece{N: n, Shots: []*shot{hit}, Fresh: o.Fresh, Skipped: o.Skipped}
+func (s *Station) openPiece(o *order, r record.Record, n int, hit *shot) {
+	p := &piece{N: n, End: r.End, Assembly: r.Assembly, Shots: []*shot{hit}, Fresh: o.Fresh, Skipped: o.Skipped}
 	p.Due = o.Fresh || o.Skipped+1 >= s.rules.Every
 	o.Fresh = false
 	if o.Skipped++; p.Due {
@@ -174,6 +209,11 @@ func (s *Station) openPiece(o *order, n int, hit *shot) {
 	}
 	o.N = n
 	o.Pieces = push(o.Pieces, p, keptPieces)
+	o.settle(p, "")
+	s.clerk.open(s, o, p)
+	if o.Unsaid {
+		o.Unsaid, o.Sign = false, n
+	}
 }
 
 func (s *Station) applyReading(r record.Record) {
@@ -209,6 +249,7 @@ func (s *Station) applyVerdict(r record.Record) {
 	}
 	hit := p.shot()
 	hit.Outcome = r.Outcome
+	s.clerk.verdict(r, hit)
 	o.settle(p, r.Outcome)
 	if o.Measured == n {
 		o.Measured = 0

@@ -33,6 +33,7 @@ type StartEntry struct {
 	Setting  int
 	Operator string
 	Parts    Parts
+	Cage     string
 }
 
 // Parts are the lots in use.

@@ -62,6 +62,7 @@ const keptAside = 256
 type History struct {
 	s     *Station
 	aside []string // orders, oldest first
+	keep  string   // order that is never let go
 }
 
 // NewHistory begins a history of what is chosen.
@@ -83,7 +84,7 @@ func (h *History) Add(r record.Record) error {
 	if before != nil && before != st.Order {
 		if h.aside = append(h.aside, before.ID); len(h.aside) > keptAside {
 			oldest := h.aside[0]
-			if h.aside = h.aside[1:]; !slices.Contains(h.aside, oldest) {
+			if h.aside = h.aside[1:]; oldest != h.keep && !slices.Contains(h.aside, oldest) {
 				delete(st.Aside, oldest)
 			}
 		}

@@ -22,8 +22,9 @@ const (
 type Marks map[string]string
 
 // At is the mark of an assembly, counted from 1.
-func (m Marks) At(what string, assembly int) Mark {
-	row := m[what]
+func (m Marks) At(what string, assembly int) Mark { return at(m[what], assembly) }
+
+func at(row string, assembly int) Mark {
 	if assembly < 1 || assembly > len(row) {
 		return MarkOpen
 	}
@@ -46,17 +47,6 @@ func (m Marks) put(what string, assembly int, mark Mark) {
 	if m[what] = string(row); len(row) == 0 {
 		delete(m, what)
 	}
-}
-
-// count is how many assemblies something is true of, up to the last with a mark.
-func (m Marks) count(of func(assembly int) bool) int {
-	n := 0
-	for i := range m.Len() {
-		if of(i + 1) {
-			n++
-		}
-	}
-	return n
 }
 
 // Len is how many assemblies were begun.
@@ -115,37 +105,56 @@ const (
 	PointFirst  = "first-piece" // signed off by name, where the shop wants it
 )
 
+// lost says whether an assembly was given up, or has an end that is scrap.
+func (m Marks) lost(assembly int) bool {
+	return m.At(wholeAssembly, assembly) == MarkLost ||
+		m.At(string(crimp.EndA), assembly) == MarkLost || m.At(string(crimp.EndB), assembly) == MarkLost
+}
+
 // State is what an assembly of an order still wants.
 func (m Marks) State(assembly int, ends []crimp.EndName, points Points) AssemblyState {
-	if m.At(wholeAssembly, assembly) == MarkLost {
+	return m.rows(ends, points).state(assembly)
+}
+
+// rows are the marks of an order, looked up once for all assemblies.
+type rows struct {
+	marks Marks
+	ends  []string
+	looks []string // of all points, on ends and on assemblies
+}
+
+func (m Marks) rows(ends []crimp.EndName, points Points) rows {
+	r := rows{marks: m}
+	for _, e := range ends {
+		r.ends = append(r.ends, m[string(e)])
+		for _, p := range points.End {
+			r.looks = append(r.looks, m[endPoint(e, p)])
+		}
+	}
+	for _, p := range points.Assembly {
+		r.looks = append(r.looks, m[p])
+	}
+	return r
+}
+
+func (r rows) state(assembly int) AssemblyState {
+	if r.marks.lost(assembly) {
 		return GivenUp
 	}
 	state := Complete
-	for _, e := range ends {
-		switch m.At(string(e), assembly) {
-		case MarkLost:
-			return GivenUp
+	for _, row := range r.ends {
+		switch at(row, assembly) {
 		case MarkOpen, MarkLarge:
-			state = ToCrimp
+			return ToCrimp
 		case MarkCrimped, MarkDoubted:
-			if state != ToCrimp {
-				state = ToJudge
-			}
-		case MarkWithin:
+			state = ToJudge
 		}
 	}
 	if state != Complete {
 		return state
 	}
-	for _, e := range ends {
-		for _, p := range points.End {
-			if m.At(endPoint(e, p), assembly) != MarkChecked {
-				return ToCheck
-			}
-		}
-	}
-	for _, p := range points.Assembly {
-		if m.At(p, assembly) != MarkChecked {
+	for _, row := range r.looks {
+		if at(row, assembly) != MarkChecked {
 			return ToCheck
 		}
 	}

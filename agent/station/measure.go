@@ -17,10 +17,18 @@ const closedJaws = 250 * crimp.Micrometre
 func (in Reading) take(s *Station) {
 	st := &s.state
 	if in.Value.Abs() <= closedJaws {
-		s.emit(record.Record{
+		r := record.Record{
 			At: in.At, Kind: record.Zero, Value: record.Ptr(in.Value),
 			OK: record.Ptr(in.Value.Abs() <= s.rules.Gauge.Zero.Allowed), Raw: in.Raw,
-		})
+		}
+		if !*r.OK {
+			r.Doubt = st.Caliper.Zero + 1
+		}
+		s.emit(r)
+		return
+	}
+	if st.Caliper.Awaited != "" {
+		s.compare(in)
 		return
 	}
 	o := st.Order
@@ -34,7 +42,7 @@ func (in Reading) take(s *Station) {
 	}
 	var p *piece
 	if o != nil {
-		if p = o.at(); p != nil && p.shot().Outcome != "" {
+		if p = o.at(); p != nil && (p.shot().Outcome != "" || p.Given != "") {
 			p = nil
 		}
 	}
@@ -86,7 +94,8 @@ func (s *Station) judge(o *order, p *piece, at time.Time) {
 	}
 	v := crimp.Judge(o.Spec, values, len(p.Shots), s.uncertainty(o.Spec.Diameter, step, len(values)), s.rules.Judge)
 	r := verdictRecord(v)
-	r.At, r.Order, r.Piece = at, o.ID, o.id(p.N)
+	r.At, r.Order, r.Piece, r.End, r.Assembly = at, o.ID, o.id(p.N), p.End, p.Assembly
+	r.Spec, r.Revision = o.Spec.ID, o.Spec.Revision
 	if z := s.zero(); r.Hint == "" && z != nil && !z.OK {
 		r.Hint = fmt.Sprintf("the closed jaws showed %s: wipe them, zero the caliper and send the closed jaws again", o.Spec.Text(z.Value))
 	}

@@ -37,7 +37,8 @@ func (s *Station) withdraw(in Action) string {
 	s.emit(r)
 	if judged && p != o.at() && p != o.latest() {
 		s.emit(record.Record{
-			At: in.At, Kind: record.Verdict, Order: o.ID, Piece: o.id(p.N), Outcome: crimp.Unsure,
+			At: in.At, Kind: record.Verdict, Order: o.ID, Piece: o.id(p.N), End: p.End, Assembly: p.Assembly,
+			Spec: o.Spec.ID, Revision: o.Spec.Revision, Outcome: crimp.Unsure,
 			Readings: len(p.shot().Readings), Crimp: len(p.Shots),
 			Reason: "not judged: a reading was withdrawn after the next stroke; measure this piece again",
 		})
@@ -242,6 +243,8 @@ func (s *Station) takeShot(o *order, p *piece) *shot {
 		}
 		return hit
 	}
+	o.forget(p)
+	s.clerk.forget(o, p)
 	o.Pieces = slices.DeleteFunc(o.Pieces, func(q *piece) bool { return q == p })
 	o.N = p.N - 1
 	o.Fresh = o.Fresh || p.Fresh
@@ -250,6 +253,19 @@ func (s *Station) takeShot(o *order, p *piece) *shot {
 		o.Again = before.N
 	}
 	return hit
+}
+
+// forget takes the marks of a piece that was none.
+func (o *order) forget(p *piece) {
+	p.Given = ""
+	o.settle(p, "")
+	o.mark(string(p.End), p.Assembly, MarkOpen)
+	for point := range p.Looked {
+		o.mark(endPoint(p.End, point), p.Assembly, MarkOpen)
+	}
+	if o.Sign == p.N {
+		o.Sign, o.Unsaid = 0, true
+	}
 }
 
 // giveReadings lets a piece that still wants readings have the first of them; it

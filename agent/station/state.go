@@ -23,7 +23,8 @@ type state struct {
 	Cage     string                 `json:"cage,omitempty"`     // loaded; "": none
 	SetUp    int                    `json:"set_up"`             // +1 when a cage is loaded or torn down
 	Setting  *int                   `json:"setting,omitempty"`  // dialled, as told
-	Operator string                 `json:"operator,omitempty"` // as told with the latest order
+	Operator string                 `json:"operator,omitempty"` // as told last
+	Named    bool                   `json:"named,omitempty"`    // the operator was told apart from an order, and stays through the next ones
 	Cages    map[string]*crimp.Cage `json:"cages"`
 	Learned  map[string]*learned    `json:"learned"` // of this set-up, by spec of the loaded cage
 	Order    *order                 `json:"order,omitempty"`
@@ -34,6 +35,8 @@ type state struct {
 	Retract  bool                   `json:"retract,omitempty"` // fully retracted since the last stroke or load
 	Faults   map[record.Source]fact `json:"faults"`
 	Zero     *fact                  `json:"zero,omitempty"` // latest reading of closed jaws
+	Oil      crimp.Since            `json:"oil,omitzero"`   // of the press, since the latest check of its oil level
+	Caliper  trust                  `json:"caliper,omitzero"`
 	Last     *last                  `json:"last,omitempty"`
 }
 
@@ -46,6 +49,15 @@ type fact struct {
 	Reason string       `json:"reason,omitempty"`
 	Value  crimp.Length `json:"value_mm,omitempty"`
 	OK     bool         `json:"ok,omitempty"`
+}
+
+// trust is how far the caliper's readings can be trusted.
+type trust struct {
+	Awaited  string        `json:"awaited,omitempty"`  // gauge block or ring that the next reading is of
+	Zero     uint64        `json:"zero,omitempty"`     // seq of the latest good check of the closed jaws
+	Good     uint64        `json:"good,omitempty"`     // seq of the latest good check against a gauge block or ring
+	Doubt    uint64        `json:"doubt,omitempty"`    // seq from which readings are in doubt, while no check was good since
+	Standard *StandardView `json:"standard,omitempty"` // the latest such check
 }
 
 // last is the latest verdict with the advice that came with it.
@@ -82,6 +94,18 @@ type order struct {
 	Fresh    bool                  `json:"fresh,omitempty"`    // the next piece is the first after a start, set or load
 	Skipped  int                   `json:"skipped,omitempty"`  // pieces since the last one that was judged
 	Tally    map[crimp.Outcome]int `json:"tally"`              // pieces by their latest outcome
+	First    uint64                `json:"first,omitempty"`    // seq of its first start
+
+	// With a job card.
+	Job     *crimp.Job                 `json:"job,omitempty"` // with the lots in use and the tolerance of its length
+	Cut     crimp.Length               `json:"cut,omitempty"`
+	LotTold bool                       `json:"lot_told,omitempty"` // the lots are not the card's any more
+	End     crimp.EndName              `json:"end,omitempty"`      // that was started last
+	Turn    crimp.EndName              `json:"turn,omitempty"`     // that was asked for; "": as it comes
+	Marks   Marks                      `json:"marks,omitempty"`
+	Shelf   map[crimp.EndName][]*piece `json:"shelf,omitempty"`  // latest pieces of the end that is not in work
+	Unsaid  bool                       `json:"unsaid,omitempty"` // the next piece is the first of its set-up
+	Sign    int                        `json:"sign,omitempty"`   // N of the first piece that nobody has signed off yet; 0: none
 }
 
 // piece is one fitting on one hose end, from its first crimp on.
@@ -90,6 +114,11 @@ type piece struct {
 	Due     bool          `json:"due,omitempty"` // is to be judged by plan
 	Shots   []*shot       `json:"shots"`         // its crimps, at least one
 	Outcome crimp.Outcome `json:"outcome,omitempty"`
+
+	Assembly int             `json:"assembly,omitempty"`
+	End      crimp.EndName   `json:"end,omitempty"`
+	Given    string          `json:"given,omitempty"`  // why a person gave it up; "": nobody did
+	Looked   map[string]Mark `json:"looked,omitempty"` // by point
 
 	// What the piece changed when it was opened, for taking that back.
 	Fresh   bool `json:"fresh,omitempty"`
@@ -168,8 +197,12 @@ func (o *order) id(n int) string { return o.ID + "/" + strconv.Itoa(n) }
 // shot is the latest crimp of a piece.
 func (p *piece) shot() *shot { return p.Shots[len(p.Shots)-1] }
 
-// settle gives a piece its outcome so far; "" takes it away.
+// settle gives a piece its outcome so far; "" takes it away. What a person gave up
+// stays scrap.
 func (o *order) settle(p *piece, outcome crimp.Outcome) {
+	if p.Given != "" {
+		outcome = crimp.Scrap
+	}
 	if p.Outcome != "" {
 		if o.Tally[p.Outcome]--; o.Tally[p.Outcome] == 0 {
 			delete(o.Tally, p.Outcome)
@@ -182,6 +215,21 @@ func (o *order) settle(p *piece, outcome crimp.Outcome) {
 		}
 		o.Tally[outcome]++
 	}
+	o.mark(string(p.End), p.Assembly, markOf(outcome))
+	if o.Sign == p.N && outcome == crimp.Scrap { // the next one is the first that may be signed off
+		o.Sign, o.Unsaid = 0, true
+	}
+}
+
+// mark sets a mark of an assembly.
+func (o *order) mark(what string, assembly int, m Mark) {
+	if assembly == 0 {
+		return
+	}
+	if o.Marks == nil {
+		o.Marks = Marks{}
+	}
+	o.Marks.put(what, assembly, m)
 }
 
 // pieceNumber is n of a piece id <order>/<n>; 0 when it has none.

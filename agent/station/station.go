@@ -74,6 +74,7 @@ type Station struct {
 	pending []record.Record // made and applied, not yet kept
 	broken  error           // the log could not be read in the middle of an input
 	watch   *watch          // for a History; nil in a station at work
+	clerk   *Clerk          // for a dossier; likewise
 }
 
 // Open folds what the log holds into a station.

@@ -20,6 +20,11 @@ func (in Stroke) take(s *Station) {
 	if o := st.Order; o != nil {
 		n, crimps := s.nextCrimp(o, in.At)
 		r.Order, r.Piece, r.Crimp = o.ID, o.id(n), crimps
+		if p := o.piece(n); p != nil {
+			r.End, r.Assembly = p.End, p.Assembly
+		} else {
+			r.End, r.Assembly = o.opens()
+		}
 	}
 	s.emit(r)
 	s.checkCare(in.At)
@@ -44,11 +49,11 @@ func (s *Station) nextCrimp(o *order, at time.Time) (n, crimps int) {
 // something else came before them.
 func (s *Station) leave(o *order, p *piece, at time.Time, before string) {
 	hit := p.shot()
-	if hit.Outcome != "" || !p.Due && len(hit.Readings) == 0 {
+	if hit.Outcome != "" || p.Given != "" || !p.Due && len(hit.Readings) == 0 {
 		return
 	}
 	s.emit(record.Record{
-		At: at, Kind: record.Verdict, Order: o.ID, Piece: o.id(p.N),
+		At: at, Kind: record.Verdict, Order: o.ID, Piece: o.id(p.N), End: p.End, Assembly: p.Assembly, Spec: o.Spec.ID, Revision: o.Spec.Revision,
 		Outcome: crimp.Unsure, Readings: len(hit.Readings), Crimp: len(p.Shots),
 		Reason: fmt.Sprintf("not judged: %d of %d readings were taken before %s", len(hit.Readings), o.Spec.Places, before),
 	})
@@ -57,27 +62,4 @@ func (s *Station) leave(o *order, p *piece, at time.Time, before string) {
 // take keeps that the ring was fully retracted: the cage may be another one now.
 func (in Retract) take(s *Station) {
 	s.emit(record.Record{At: in.At, Kind: record.Retract, Cage: s.state.Cage})
-}
-
-// checkCare tells of each work on the loaded cage that has fallen due.
-func (s *Station) checkCare(at time.Time) {
-	st := &s.state
-	c := st.Cages[st.Cage]
-	if c == nil {
-		return
-	}
-	for _, w := range crimp.Works() {
-		if !c.FallsDue(w, s.rules.Intervals, at) {
-			continue
-		}
-		since := c.Since(w)
-		r := record.Record{
-			At: at, Kind: record.Care, Cage: st.Cage, Work: w, State: record.Due,
-			Strokes: record.Ptr(since.Strokes),
-		}
-		if w == crimp.Teardown && since.Strokes < s.rules.Intervals.Teardown {
-			r.Reason = fmt.Sprintf("%d months since the last one", s.rules.Intervals.Months)
-		}
-		s.emit(r)
-	}
 }

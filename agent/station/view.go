@@ -1,6 +1,7 @@
 package station
 
 import (
+	"maps"
 	"time"
 
 	"benchtally/agent/crimp"
@@ -41,6 +42,7 @@ type OrderView struct {
 	Missing  int            // readings until the verdict; 0: none is waited for
 	Again    string         // piece that the next stroke crimps again; "": it opens the next piece
 	Tally    map[crimp.Outcome]int
+	First    uint64 // seq of its first start
 
 	// With a job card; else the order is counted in single ends and these are empty.
 	Job      *crimp.Job // with the lots in use and the tolerance of the length
@@ -53,6 +55,9 @@ type OrderView struct {
 	NextEnd  crimp.EndName   // and its end
 	Marks    Marks           // must not be changed
 	Points   Points          // that are looked at
+	InTurn   bool            // both ends have one specification and may be made in turn
+	Crimped  bool            // as many of each end as ordered are crimped and stand
+	EndDone  bool            // likewise of the end that was started
 	Done     int             // assemblies complete
 	Lost     int             // assemblies scrapped
 
@@ -121,8 +126,7 @@ func (s *Station) View() View {
 	}
 	if c := st.Cages[st.Cage]; c != nil {
 		for _, w := range crimp.Works() {
-			since := c.Since(w)
-			v.Care = append(v.Care, CareView{Work: w, Strokes: since.Strokes, Since: since.At, Limit: s.limit(w), Due: since.Due})
+			v.Care = append(v.Care, s.careView(c, w))
 		}
 	}
 	if st.Last != nil {
@@ -133,8 +137,33 @@ func (s *Station) View() View {
 		v.Zero = &ZeroView{At: z.At, Value: z.Value, OK: z.OK}
 	}
 	if st.Order != nil {
-		v.Order = st.Order.view()
+		v.Order = s.orderView(st.Order)
 		v.Opening = s.opening()
+	}
+	v.Awaited, v.Standard = st.Caliper.Awaited, st.Caliper.Standard
+	v.Checks = ChecksView{Due: s.checkDue(), Doubt: st.Caliper.Doubt}
+	v.Oil = s.oilView()
+	return v
+}
+
+func (s *Station) careView(c *crimp.Cage, w crimp.Work) CareView {
+	since := c.Since(w)
+	v := CareView{Work: w, Strokes: since.Strokes, Since: since.At, Limit: s.limit(w), Due: since.Due, Days: -1, By: found(c)}
+	if days, known := 0, false; known {
+		v.Days = days
+	}
+	if months := s.rules.Intervals.Months; w == crimp.Teardown && months > 0 {
+		v.Last = crimp.AddMonths(since.At, months)
+	}
+	return v
+}
+
+func (s *Station) oilView() CareView {
+	oil, days := s.state.Oil, s.rules.Intervals.OilDays
+	v := CareView{Work: crimp.Oil, Strokes: oil.Strokes, Since: oil.At, Due: oil.Due, Days: -1}
+	if days > 0 && !oil.At.IsZero() {
+		v.Last = oil.At.AddDate(0, 0, days)
+		v.Days = max(0, int(v.Last.Sub(s.state.At)/(24*time.Hour)))
 	}
 	return v
 }
@@ -145,33 +174,100 @@ func (s *Station) limit(w crimp.Work) int {
 		return s.rules.Intervals.Lubricate
 	case crimp.Teardown:
 		return s.rules.Intervals.Teardown
-	case crimp.Clean:
+	case crimp.Clean, crimp.Oil:
 		return 0
 	}
 	return 0
 }
 
-func (o *order) view() *OrderView {
+func (s *Station) orderView(o *order) *OrderView {
 	v := &OrderView{
-		ID: o.ID, Spec: o.Spec, Quantity: o.Quantity, Pieces: o.N,
-		Tally: make(map[crimp.Outcome]int, len(o.Tally)),
-	}
-	for outcome, n := range o.Tally {
-		v.Tally[outcome] = n
+		ID: o.ID, Spec: o.Spec, Quantity: o.Quantity, Pieces: o.N, First: o.First,
+		Tally: maps.Clone(o.Tally), Latest: o.latestViews(),
 	}
 	if p := o.piece(o.Again); p != nil {
 		v.Again = o.id(p.N)
 	}
+	s.jobView(v, o)
 	p := o.at()
 	if p == nil {
 		return v
 	}
-	v.Piece, v.Crimp = o.id(p.N), len(p.Shots)
+	v.Piece, v.Crimp, v.Assembly = o.id(p.N), len(p.Shots), p.Assembly
+	if p.End != crimp.NoEnd {
+		v.End = p.End
+	}
 	for _, t := range p.shot().Readings {
 		v.Readings = append(v.Readings, t.Value)
 	}
-	if p.shot().Outcome == "" && (p.Due || len(v.Readings) > 0) {
+	if p.shot().Outcome == "" && p.Given == "" && (p.Due || len(v.Readings) > 0) {
 		v.Missing = o.Spec.Places - len(v.Readings)
 	}
 	return v
+}
+
+// jobView fills in what an order with a job card has more.
+func (s *Station) jobView(v *OrderView, o *order) {
+	if o.Job == nil {
+		return
+	}
+	v.Job, v.Cut, v.Ends, v.End, v.Turn = o.Job, o.Cut, o.Job.EndNames(), o.End, o.Turn
+	v.InTurn = o.inTurn()
+	v.Points = o.points(s.rules.Points)
+	v.Marks = maps.Clone(o.Marks)
+	if again := o.piece(o.Again); again != nil {
+		v.NextEnd, v.Next = again.End, again.Assembly
+	} else {
+		v.NextEnd, v.Next = o.opens()
+	}
+	v.Crimped = len(v.Ends) > 0
+	for _, e := range v.Ends {
+		v.Crimped = v.Crimped && o.full(e)
+	}
+	v.EndDone = o.full(o.End)
+	all := v.Marks.rows(v.Ends, v.Points)
+	for k := range v.Marks.Len() {
+		switch all.state(k + 1) {
+		case Complete:
+			v.Done++
+		case GivenUp:
+			v.Lost++
+		case ToCrimp, ToJudge, ToCheck:
+		}
+	}
+	if p := o.piece(o.Sign); p != nil && s.rules.FirstPiece {
+		v.Sign = o.id(p.N)
+	}
+	if p := o.latest(); p != nil && p.Outcome == crimp.Pass && p.Given == "" {
+		for _, point := range v.Points.End {
+			if p.Looked[point] != MarkChecked {
+				v.Look = o.id(p.N)
+			}
+		}
+	}
+}
+
+// meanOf is the mean of readings, rounded to the nanometre.
+func meanOf(readings []taken) crimp.Length {
+	sum := crimp.Length(0)
+	for _, t := range readings {
+		sum += t.Value
+	}
+	return crimp.Nearest(float64(sum) / float64(len(readings)))
+}
+
+// latestViews are the pieces at hand.
+func (o *order) latestViews() []PieceView {
+	views := make([]PieceView, len(o.Pieces))
+	for i, p := range o.Pieces {
+		v := PieceView{
+			ID: o.id(p.N), N: p.N, Assembly: p.Assembly, End: p.End, Setting: p.shot().Setting, Crimps: len(p.Shots),
+			Outcome: p.Outcome, Given: p.Given != "", Looked: maps.Clone(p.Looked),
+		}
+		if readings := p.shot().Readings; len(readings) > 0 && p.shot().Outcome != "" {
+			v.Mean = record.Ptr(meanOf(readings))
+		}
+		views[i] = v
+	}
+	return views
 }
