@@ -8,6 +8,7 @@ import (
 	"benchtally/agent/crimp"
 	"benchtally/agent/panel"
 	"benchtally/agent/record"
+	"benchtally/agent/station"
 	"benchtally/mqtt"
 )
 
@@ -56,6 +57,14 @@ type workState struct {
 	Scrap    int           `json:"scrap"`
 	Unsure   int           `json:"unsure"`
 	Operator string        `json:"operator,omitempty"`
+
+	// With a job card, which counts assemblies.
+	End      crimp.EndName `json:"end,omitempty"`
+	Assembly int           `json:"assembly,omitempty"`
+	NextEnd  crimp.EndName `json:"next_end,omitempty"`
+	Next     int           `json:"next_assembly,omitempty"`
+	Complete int           `json:"complete,omitempty"`         // assemblies with all their ends and points
+	Lost     int           `json:"assemblies_scrap,omitempty"` // assemblies
 }
 
 // cageState is the loaded cage's care: <base>/state/cage.
@@ -69,6 +78,11 @@ type cageState struct {
 	TeardownLimit  int        `json:"teardown_limit"`
 	TeardownDue    bool       `json:"teardown_due"`
 	TeardownSince  *time.Time `json:"teardown_since,omitempty"`
+
+	// When the works fall due at the bench's own pace, or by the calendar; absent: not known.
+	LubricateDays *int            `json:"lubricate_days,omitempty"`
+	TeardownDays  *int            `json:"teardown_days,omitempty"`
+	Condition     crimp.Condition `json:"condition,omitempty"` // as it was found last
 }
 
 // lastState is the last verdict and advice: <base>/state/last.
@@ -105,6 +119,10 @@ type healthState struct {
 	Caliper string  `json:"caliper"`
 	Store   string  `json:"store"`
 	Broker  string  `json:"broker"`
+
+	CheckDue bool   `json:"caliper_check_due"`              // against a gauge block or ring
+	Doubt    uint64 `json:"readings_in_doubt_from,omitempty"` // seq of the first one, until the caliper is found good
+	Oil      bool   `json:"oil_check_due"`
 }
 
 // retain hands the states to the retained topics, those that changed.
@@ -179,6 +197,7 @@ func workOf(s panel.Snapshot) workState {
 	w.Target, w.Upper, w.Lower = record.Ptr(o.Spec.Diameter), record.Ptr(o.Spec.Upper()), record.Ptr(o.Spec.Lower())
 	w.Pass, w.Recrimp = o.Tally[crimp.Pass], o.Tally[crimp.Recrimp]
 	w.Scrap, w.Unsure = o.Tally[crimp.Scrap], o.Tally[crimp.Unsure]
+	w.End, w.Assembly, w.NextEnd, w.Next, w.Complete, w.Lost = o.End, o.Assembly, o.NextEnd, o.Next, o.Done, o.Lost
 	return w
 }
 
@@ -188,14 +207,24 @@ func cageOf(s panel.Snapshot) cageState {
 		switch care.Work {
 		case crimp.Lubricate:
 			c.Lubricate, c.LubricateLimit, c.LubricateDue = care.Strokes, care.Limit, care.Due
+			c.LubricateDays, c.Condition = days(care), care.By
 		case crimp.Clean:
 			c.Clean = care.Strokes
 		case crimp.Teardown:
 			c.Teardown, c.TeardownLimit, c.TeardownDue = care.Strokes, care.Limit, care.Due
-			c.TeardownSince = record.Ptr(care.Since)
+			c.TeardownSince, c.TeardownDays = record.Ptr(care.Since), days(care)
+		case crimp.Oil:
 		}
 	}
 	return c
+}
+
+// days is how long until a work falls due; nil: it is not known.
+func days(c station.CareView) *int {
+	if c.Days < 0 {
+		return nil
+	}
+	return &c.Days
 }
 
 func lastOf(s panel.Snapshot) lastState {
@@ -219,7 +248,7 @@ func lastOf(s panel.Snapshot) lastState {
 }
 
 func healthOf(s panel.Snapshot) healthState {
-	var h healthState
+	h := healthState{CheckDue: s.View.Checks.Due, Doubt: s.View.Checks.Doubt, Oil: s.View.Oil.Due}
 	for _, l := range s.Links {
 		text := "ok"
 		if !l.OK {
