@@ -33,6 +33,11 @@ var directions = map[string]map[string]string{
 		"agent/record":  "it shows what happened",
 		"agent/station": "it shows the station's view and hands on an operator's actions",
 	},
+	"agent/report": {
+		"agent/crimp":   "it tells lengths, specifications and outcomes",
+		"agent/station": "a paper is made of an order's dossier, a picture of what was judged",
+		"agent/stats":   "a drift is a trend that is certain enough",
+	},
 	"agent/rehearsal": {
 		"agent/crimp":   "the simulated metal follows the trade's arithmetic",
 		"agent/record":  "the simulated technician acts on outcomes and advice",
@@ -73,6 +78,9 @@ var homes = []struct{ module, home, why string }{
 	{"github.com/eclipse/paho.mqtt.golang", "mqtt", "the broker's protocol"},
 	{"periph.io/x", "sensors", "the input lines"},
 	{"gonum.org/v1/gonum", "agent/stats", "distributions, quadrature, linear algebra"},
+	{"codeberg.org/go-pdf/fpdf", "agent/report/sheet.go", "the papers' PDF"},
+	{"github.com/boombuler/barcode", "agent/report/code.go", "QR codes and Code 128"},
+	{"golang.org/x/image", "agent/report/sheet.go", "the papers' type"},
 	{"golang.org/x/sys", "", "calls to the kernel: wherever a device is"},
 }
 

@@ -1,0 +1,103 @@
+package report
+
+// column is one of a table.
+type column struct {
+	head  string
+	width float64 // millimetres
+	right bool    // numbers end in one line
+}
+
+// cellGap is the room between two columns, in millimetres.
+const cellGap = 1.6
+
+// grid is a table. Its head is set anew on each page.
+type grid struct {
+	s    *sheet
+	cols []column
+}
+
+// newGrid begins a table that is as wide as the text: what the columns leave is
+// given to the last one.
+func (s *sheet) newGrid(cols []column) *grid {
+	rest := s.inner()
+	for _, c := range cols {
+		rest -= c.width
+	}
+	cols[len(cols)-1].width += rest
+	g := &grid{s: s, cols: cols}
+	g.head()
+	s.again = g.head
+	return g
+}
+
+// done ends the table.
+func (g *grid) done() {
+	g.s.again = nil
+	g.s.y += 1
+}
+
+// head sets the heads of the columns, each at the foot of what they need.
+func (g *grid) head() {
+	s := g.s
+	s.face(smallPt, false, soft)
+	lines := make([][]string, len(g.cols))
+	most := 1
+	for i, c := range g.cols {
+		lines[i] = s.wrap(c.head, c.width-cellGap)
+		most = max(most, len(lines[i]))
+	}
+	x := margin
+	for i, c := range g.cols {
+		for j, line := range lines[i] {
+			g.cell(x, s.y+float64(most-len(lines[i])+j)*smallLine+smallLine*0.75, c, line)
+		}
+		x += c.width
+	}
+	s.y += float64(most)*smallLine + 0.8
+	s.rule(s.y, black)
+	s.y += 0.6
+}
+
+// cell sets one line of a column.
+func (g *grid) cell(x, y float64, c column, text string) {
+	if c.right {
+		g.s.end(x+c.width-cellGap, y, text)
+	} else {
+		g.s.put(x, y, text)
+	}
+}
+
+// row sets a row in the type that is chosen, in as many lines as its longest
+// cell needs. A number is never broken.
+func (g *grid) row(cells ...string) {
+	s := g.s
+	lines := make([][]string, len(g.cols))
+	most := 1
+	for i, c := range g.cols {
+		if c.right {
+			lines[i] = []string{s.fit(cells[i], c.width-cellGap)}
+			continue
+		}
+		lines[i] = s.wrap(cells[i], c.width-cellGap)
+		most = max(most, len(lines[i]))
+	}
+	x := margin
+	for i, c := range g.cols {
+		for j, line := range lines[i] {
+			g.cell(x, s.y+float64(j)*textLine+textLine*0.75, c, line)
+		}
+		x += c.width
+	}
+	s.y += float64(most) * textLine
+}
+
+// lines is how many lines a row of these cells takes.
+func (g *grid) lines(cells ...string) int {
+	most := 1
+	for i, c := range g.cols {
+		if !c.right {
+			most = max(most, len(g.s.wrap(cells[i], c.width-cellGap)))
+		}
+	}
+	return most
+}
