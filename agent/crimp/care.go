@@ -49,10 +49,12 @@ type Since struct {
 
 // Cage is the care of one die cage. Its counts follow the cage through all orders.
 type Cage struct {
-	Strokes    int   `json:"strokes"` // ever, as far as they were seen
-	Lubricated Since `json:"lubricated"`
-	Cleaned    Since `json:"cleaned"`
-	TornDown   Since `json:"torn_down"`
+	Strokes    int       `json:"strokes"` // ever, as far as they were seen
+	Lubricated Since     `json:"lubricated"`
+	Cleaned    Since     `json:"cleaned"`
+	TornDown   Since     `json:"torn_down"`
+	Found      Condition `json:"found,omitempty"` // when it was last looked at; "": nobody said
+	Pace       Pace      `json:"pace,omitzero"`
 }
 
 // NewCage is a cage first seen at a time, with nothing known of its past.
@@ -61,7 +63,7 @@ func NewCage(at time.Time) *Cage {
 	return &Cage{Lubricated: since, Cleaned: since, TornDown: since}
 }
 
-// Since is what the cage has done since a work.
+// Since is what the cage has done since a work; nil: the work is the press's.
 func (c *Cage) Since(w Work) *Since {
 	switch w {
 	case Lubricate:
@@ -71,14 +73,15 @@ func (c *Cage) Since(w Work) *Since {
 	case Teardown:
 		return &c.TornDown
 	case Oil:
-		return nil // is the press's
+		return nil
 	}
 	return nil
 }
 
 // Stroke counts one stroke.
-func (c *Cage) Stroke() {
+func (c *Cage) Stroke(at time.Time) {
 	c.Strokes++
+	c.Pace.Stroke(at)
 	for _, w := range Works() {
 		c.Since(w).Strokes++
 	}
@@ -89,23 +92,60 @@ func (c *Cage) Stroke() {
 // stays until the work is done.
 func (c *Cage) FallsDue(w Work, iv Intervals, now time.Time) bool {
 	since := c.Since(w)
-	if since.Due {
+	if since == nil || since.Due {
 		return false
 	}
+	strokes, last := since.limits(w, iv)
+	return strokes > 0 && since.Strokes >= strokes || !last.IsZero() && !now.Before(last)
+}
+
+// limits are the strokes and the time at which a work is due; 0 and the zero time
+// where it has no such limit.
+func (s *Since) limits(w Work, iv Intervals) (strokes int, last time.Time) {
 	switch w {
 	case Lubricate:
-		return iv.Lubricate > 0 && since.Strokes >= iv.Lubricate
+		return iv.Lubricate, time.Time{}
 	case Teardown:
-		return iv.Teardown > 0 && since.Strokes >= iv.Teardown ||
-			iv.Months > 0 && !now.Before(AddMonths(since.At, iv.Months))
+		if iv.Months > 0 {
+			last = AddMonths(s.At.UTC(), iv.Months)
+		}
+		return iv.Teardown, last
 	case Clean, Oil:
-		return false
+		return 0, time.Time{}
 	}
-	return false
+	return 0, time.Time{}
+}
+
+// DueIn is in how many calendar days a work will be due, at the cage's pace or by
+// the calendar, whichever comes first; 0 is today, and what is due already. It is
+// not known where the work has no interval, or only one of strokes and the pace is
+// not known yet.
+func (c *Cage) DueIn(w Work, iv Intervals, now time.Time) (days int, known bool) {
+	since := c.Since(w)
+	if since == nil {
+		return 0, false
+	}
+	if since.Due || c.FallsDue(w, iv, now) {
+		return 0, true
+	}
+	strokes, last := since.limits(w, iv)
+	if strokes > 0 {
+		days, known = c.Pace.Forecast(strokes-since.Strokes, now)
+	}
+	if last.IsZero() {
+		return days, known
+	}
+	if byDate := day(last) - day(now); !known || byDate < days {
+		days = byDate
+	}
+	return days, true
 }
 
 // Done starts the count of a work anew.
 func (c *Cage) Done(w Work, at time.Time) { *c.Since(w) = Since{At: at} }
+
+// Inspect keeps how the cage was found.
+func (c *Cage) Inspect(found Condition) { c.Found = found }
 
 // AddMonths is the same day n months later, or the last day of that month when
 // it has no such day: six months after 31 August is 28 or 29 February.

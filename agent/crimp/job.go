@@ -3,6 +3,7 @@ package crimp
 import (
 	"errors"
 	"fmt"
+	"strings"
 )
 
 // Job is the job card of an order: hose assemblies, all alike, each of one hose
@@ -80,6 +81,9 @@ func (j *Job) Cut() (Length, error) {
 		return 0, errors.New("no overall length is given")
 	}
 	cut := j.Length
+	if j.Length < 0 {
+		return 0, fmt.Errorf("an overall length of %s: want more than nothing", j.Length)
+	}
 	for i, name := range []EndName{EndA, EndB} {
 		if j.Ends[i].Spec == "" && j.Ends[i].Fitting.Name == "" {
 			continue // no fitting there
@@ -87,10 +91,13 @@ func (j *Job) Cut() (Length, error) {
 		if j.Ends[i].CutOff == 0 {
 			return 0, fmt.Errorf("the cut-off allowance of end %s is not given", name)
 		}
+		if j.Ends[i].CutOff < 0 {
+			return 0, fmt.Errorf("a cut-off allowance of %s at end %s: want more than nothing", j.Ends[i].CutOff, name)
+		}
 		cut -= j.Ends[i].CutOff
 	}
 	if cut <= 0 {
-		return 0, fmt.Errorf("the fittings alone are longer than %s", j.Length)
+		return 0, fmt.Errorf("the fittings alone are as long as %s: nothing is left for the hose", j.Length)
 	}
 	return cut, nil
 }
@@ -105,14 +112,30 @@ func (j *Job) Tolerance(scheme Scheme) (plus, minus Length, err error) {
 }
 
 // Mixed are the ends whose hose and fitting are of different makers, as far as
-// both are told. Mixing makers wants the written word of both (common practice
+// both are told; how a maker's name is written, in capitals or not, does not
+// matter. Mixing makers wants the written word of both (common practice
 // of the trade; SAE J517 and J1273 speak of it, second-hand).
 func (j *Job) Mixed() []EndName {
 	var mixed []EndName
 	for _, e := range j.EndNames() {
-		if maker := j.End(e).Fitting.Maker; maker != "" && j.Hose.Maker != "" && maker != j.Hose.Maker {
+		if maker := j.End(e).Fitting.Maker; maker != "" && j.Hose.Maker != "" && !strings.EqualFold(maker, j.Hose.Maker) {
 			mixed = append(mixed, e)
 		}
 	}
 	return mixed
+}
+
+// Caution says at which ends makers are mixed, and whose; "": at none. Each end is
+// one sentence, and the last one says what is wanted.
+func (j *Job) Caution() string {
+	mixed := j.Mixed()
+	if len(mixed) == 0 {
+		return ""
+	}
+	var said strings.Builder
+	for _, e := range mixed {
+		fmt.Fprintf(&said, "End %s: hose of maker %s, fitting of maker %s. ", e, j.Hose.Maker, j.End(e).Fitting.Maker)
+	}
+	said.WriteString("Mixing makers wants the written word of both.")
+	return said.String()
 }

@@ -169,7 +169,7 @@ func (s *Station) applyStroke(r record.Record) {
 	count := 0
 	if r.Cage != "" {
 		c := st.cage(r.Cage, r.At)
-		c.Stroke()
+		c.Stroke(r.At)
 		count = c.Strokes
 	}
 	st.Oil.Strokes++
