@@ -61,7 +61,7 @@ func (s *Station) load(in Action) string {
 	if reason := badName("cage", in.Cage); reason != "" {
 		return reason
 	}
-	if c := s.state.Cages[in.Cage]; c != nil && found(c) == crimp.Out {
+	if c := s.state.Cages[in.Cage]; c != nil && c.Found == crimp.Out {
 		return fmt.Sprintf("cage %s was taken out of service: load another, or tell how it was found after its next inspection", in.Cage)
 	}
 	if end, ok := s.across(in.Cage); ok { // the order goes on with its other end
@@ -154,7 +154,7 @@ func (s *Station) start(in Action) string {
 		r.Insertion = record.Ptr(spec.Insertion)
 	}
 	if job != nil {
-		r.Job, r.Hint = s.jobRecord(job), caution(job)
+		r.Job, r.Hint = s.jobRecord(job), job.Caution()
 	}
 	if before != nil {
 		r.Pieces = before.N

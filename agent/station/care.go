@@ -96,7 +96,7 @@ func (s *Station) applyCare(r record.Record) {
 	}
 	c.Done(r.Work, r.At)
 	if r.Condition != "" {
-		inspect(c, r.Condition)
+		c.Inspect(r.Condition)
 	}
 	if r.Work == crimp.Teardown && r.Cage == st.Cage {
 		s.endSetUp()

@@ -201,7 +201,7 @@ func (c *Clerk) forget(o *order, p *piece) {
 // stroke hears of a crimp.
 func (c *Clerk) stroke(s *Station, r record.Record, hit *shot) {
 	if c != nil && r.Order == c.order {
-		c.shots[r.Seq] = &CrimpEntry{At: r.At, Seq: r.Seq, Setting: hit.Setting, Stroke: hit.Stroke, Operator: s.state.Operator}
+		c.shots[r.Seq] = &CrimpEntry{At: r.At, Seq: r.Seq, Setting: hit.Setting, Operator: s.state.Operator}
 	}
 }
 
@@ -282,7 +282,7 @@ func (c *Clerk) piece(o *opening) PieceEntry {
 		Outcome: p.Outcome, Plan: p.Due, Scrap: p.Given, Checks: c.checks[p.N],
 	}
 	for _, hit := range p.Shots {
-		crimped := CrimpEntry{Seq: hit.Seq, Setting: hit.Setting, Stroke: hit.Stroke, Conformity: -1}
+		crimped := CrimpEntry{Seq: hit.Seq, Setting: hit.Setting, Conformity: -1}
 		if known := c.shots[hit.Seq]; known != nil {
 			crimped = *known
 		}

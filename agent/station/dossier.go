@@ -60,7 +60,6 @@ type CrimpEntry struct {
 	At         time.Time // of the stroke
 	Seq        uint64    // of the stroke
 	Setting    int
-	Stroke     int // the cage's count
 	Operator   string
 	Readings   []ReadingEntry
 	Outcome    crimp.Outcome // "": not judged

@@ -55,12 +55,15 @@ func (s *Station) endOf(in Action, job *crimp.Job, before *order) (end crimp.End
 		}
 	}
 	open := slices.DeleteFunc(slices.Clone(ends), func(e crimp.EndName) bool { return before != nil && before.full(e) })
+	if len(open) == 0 {
+		open = ends
+	}
 	for _, e := range open {
 		if s.specs[job.End(e).Spec].Cage == s.state.Cage {
 			return e, ""
 		}
 	}
-	return append(open, ends[0])[0], ""
+	return open[0], ""
 }
 
 // jobRecord is a job card as a start keeps it, with the length to which the hose
@@ -247,7 +250,7 @@ func (s *Station) lot(in Action) string {
 	}
 	a, b := job.Ends[0].Fitting, job.Ends[1].Fitting
 	s.emit(record.Record{
-		At: in.At, Kind: record.Lot, Order: o.ID, Operator: s.who(in), Hint: caution(&job),
+		At: in.At, Kind: record.Lot, Order: o.ID, Operator: s.who(in), Hint: job.Caution(),
 		Job: &record.Job{
 			HosePart: job.Hose.Name, HoseMaker: job.Hose.Maker, HoseLot: job.Hose.Lot,
 			APart: a.Name, AMaker: a.Maker, ALot: a.Lot, BPart: b.Name, BMaker: b.Maker, BLot: b.Lot,

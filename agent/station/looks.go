@@ -133,8 +133,8 @@ func (s *Station) checkAssembly(o *order, in Action, r *record.Record) (refused 
 		}
 	}
 	if in.Angle != nil {
-		allowed := angleTolerance(o.Job.Length)
-		off := angleOff(*in.Angle, float64(*o.Job.Angle))
+		allowed := crimp.AngleTolerance(o.Job.Length)
+		off := crimp.AngleOff(*in.Angle, float64(*o.Job.Angle))
 		r.Angle = in.Angle
 		if off > allowed || off < -allowed {
 			amiss = append(amiss, fmt.Sprintf("%g degrees off, %g are allowed", off, allowed))
@@ -234,14 +234,14 @@ func (s *Station) proof(in Action) string {
 	switch {
 	case r.Operator == "":
 		return "a proof test is told by name, by a trained person: say who you are first"
-	case in.Pressure <= 0 || in.Pressure > mostPressure:
+	case in.Pressure <= 0 || in.Pressure > crimp.MostPressure:
 		return "no pressure is named: say at what pressure the assembly was tested"
 	case in.Hold < 1 || in.Hold > 3600:
 		return fmt.Sprintf("held for %d s: want how long the pressure was held, in seconds", in.Hold)
 	}
 	if r.Working == 0 {
 		r.Reason = strings.Join(append([]string{"the job card gives no working pressure"}, nonEmpty(in.Reason)...), "; ")
-	} else if ok, reason := proofCheck(r.Working, r.Pressure, r.Hold); reason != "" {
+	} else if ok, reason := (crimp.Proof{Working: r.Working, Pressure: r.Pressure, Hold: r.Hold}).Check(); reason != "" {
 		r.OK = record.Ptr(*r.OK && ok)
 		r.Reason = strings.Join(append([]string{reason}, nonEmpty(in.Reason)...), "; ")
 	}

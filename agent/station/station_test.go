@@ -108,6 +108,21 @@ func brief(r record.Record) string {
 	if r.Piece != "" {
 		add("%s", r.Piece)
 	}
+	if r.End != "" || r.Assembly != 0 {
+		add("%d%s", r.Assembly, r.End)
+	}
+	if r.Points != "" {
+		add("%s", r.Points)
+	}
+	if r.Standard != "" {
+		add("%s %s", r.Standard, r.State)
+	}
+	if r.OK != nil && r.Kind != record.Zero {
+		add("%t", *r.OK)
+	}
+	if r.Doubt != 0 {
+		add("doubt from %d", r.Doubt)
+	}
 	if r.Place != 0 {
 		add("place %d", r.Place)
 	}
@@ -289,7 +304,7 @@ func TestZeroAndWrongUnit(t *testing.T) {
 	if !*b.got[0].OK {
 		t.Error("a zero of nothing is not ok")
 	}
-	b.read("0.0020").want("zero")
+	b.read("0.0020").want("zero doubt from 4")
 	if *b.got[0].OK {
 		t.Error("a zero of two thousandths is ok")
 	}

@@ -148,8 +148,8 @@ func (s *Station) View() View {
 
 func (s *Station) careView(c *crimp.Cage, w crimp.Work) CareView {
 	since := c.Since(w)
-	v := CareView{Work: w, Strokes: since.Strokes, Since: since.At, Limit: s.limit(w), Due: since.Due, Days: -1, By: found(c)}
-	if days, known := 0, false; known {
+	v := CareView{Work: w, Strokes: since.Strokes, Since: since.At, Limit: s.limit(w), Due: since.Due, Days: -1, By: c.Found}
+	if days, known := c.DueIn(w, s.rules.Intervals, s.state.At); known {
 		v.Days = days
 	}
 	if months := s.rules.Intervals.Months; w == crimp.Teardown && months > 0 {
