@@ -97,7 +97,7 @@ func (j *Job) Cut() (Length, error) {
 		cut -= j.Ends[i].CutOff
 	}
 	if cut <= 0 {
-		return 0, fmt.Errorf("the fittings alone are as long as %s: nothing is left for the hose", j.Length)
+		return 0, fmt.Errorf("the fittings alone take %s of %s overall: nothing is left for the hose", j.Length-cut, j.Length)
 	}
 	return cut, nil
 }
