@@ -3,6 +3,7 @@ package crimp
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -69,10 +70,10 @@ func (p *Pace) Stroke(at time.Time) {
 		strokes += p.last().Strokes
 		p.Days = p.Days[:len(p.Days)-1]
 	}
-	p.Days = append(p.Days, PaceDay{d, strokes})
+	p.Days = append(slices.Clip(p.Days), PaceDay{d, strokes}) // a new array: copies of the pace stay as they are
 	if drop := len(p.Days) - paceDays; drop > 0 {
 		p.From = p.Days[drop-1].Day + 1
-		p.Days = append(p.Days[:0], p.Days[drop:]...)
+		p.Days = p.Days[drop:]
 	}
 }
 
