@@ -8,7 +8,7 @@ type column struct {
 }
 
 // cellGap is the room between two columns, in millimetres.
-const cellGap = 1.6
+const cellGap = 2.6
 
 // grid is a table. Its head is set anew on each page.
 type grid struct {
@@ -16,7 +16,7 @@ type grid struct {
 	cols []column
 }
 
-// newGrid begins a table that is as wide as the text: what the columns leave is
+// newGrid begins a table of columns, and sets its head. It is as wide as the text: what the columns leave is
 // given to the last one.
 func (s *sheet) newGrid(cols []column) *grid {
 	rest := s.inner()
@@ -28,6 +28,15 @@ func (s *sheet) newGrid(cols []column) *grid {
 	g.head()
 	s.again = g.head
 	return g
+}
+
+// last is how wide the last columns are together.
+func (g *grid) last(n int) float64 {
+	w := 0.0
+	for _, c := range g.cols[len(g.cols)-n:] {
+		w += c.width
+	}
+	return w
 }
 
 // done ends the table.
@@ -58,24 +67,32 @@ func (g *grid) head() {
 	s.y += 0.6
 }
 
-// cell sets one line of a column.
+// cell sets one line of a column. A number is set smaller where it is too long,
+// and loses no digit.
 func (g *grid) cell(x, y float64, c column, text string) {
-	if c.right {
-		g.s.end(x+c.width-cellGap, y, text)
-	} else {
+	if !c.right {
 		g.s.put(x, y, text)
+		return
 	}
+	f := g.s.f
+	pt, _ := f.GetFontSize()
+	for small := pt; small > 3 && g.s.long(text) > c.width-cellGap; {
+		small -= 0.5
+		f.SetFontSize(small)
+	}
+	g.s.end(x+c.width-cellGap, y, text)
+	f.SetFontSize(pt)
 }
 
 // row sets a row in the type that is chosen, in as many lines as its longest
-// cell needs. A number is never broken.
+// cell needs. Numbers, which end in one line, are never broken.
 func (g *grid) row(cells ...string) {
 	s := g.s
 	lines := make([][]string, len(g.cols))
 	most := 1
 	for i, c := range g.cols {
 		if c.right {
-			lines[i] = []string{s.fit(cells[i], c.width-cellGap)}
+			lines[i] = []string{cells[i]}
 			continue
 		}
 		lines[i] = s.wrap(cells[i], c.width-cellGap)
@@ -89,6 +106,14 @@ func (g *grid) row(cells ...string) {
 		x += c.width
 	}
 	s.y += float64(most) * textLine
+}
+
+// block sets a row that is not parted by the end of a page, bold or not.
+func (g *grid) block(bold bool, cells ...string) {
+	g.s.face(textPt, bold, black)
+	g.s.need(float64(g.lines(cells...)) * textLine)
+	g.s.face(textPt, bold, black) // a new page has set its head
+	g.row(cells...)
 }
 
 // lines is how many lines a row of these cells takes.

@@ -124,7 +124,7 @@ func (p *plot) axes() {
 		p.on.text(spot{p.left - sideUnits/2, y + 7}, ends, false, t.words)
 	}
 	p.on.stroke(penAxis, spot{p.left, p.top}, spot{p.left, p.bottom}, spot{p.right, p.bottom})
-	p.on.text(spot{p.left - sideUnits/2, p.bottom + lineUnits - 3}, ends, false, p.across)
+	p.on.text(spot{p.left - sideUnits/2, p.bottom + lineUnits - 1}, ends, false, p.across)
 	free := p.left - sideUnits/2 // up to where the line is taken
 	for _, t := range p.along {
 		x, half := p.at(t.at, p.low).x, p.on.long(t.words)/2
@@ -133,7 +133,7 @@ func (p *plot) axes() {
 		}
 		free = x + half + sideUnits/2
 		p.on.stroke(penAxis, spot{x, p.bottom}, spot{x, p.bottom + 5})
-		p.on.text(spot{x, p.bottom + lineUnits - 3}, centred, false, t.words)
+		p.on.text(spot{x, p.bottom + lineUnits - 1}, centred, false, t.words)
 	}
 }
 
@@ -218,12 +218,13 @@ func shorten(on surface, words string, room float64) string {
 	return ""
 }
 
-// span is a range of values with some air around it.
+// span is a range of values with some air around it; values that are all alike
+// have a thousandth of their unit.
 func span(values ...float64) (low, high float64) {
 	low, high = slices.Min(values), slices.Max(values)
 	air := (high - low) * 0.08
 	if air == 0 {
-		air = max(math.Abs(high)*0.01, tiny)
+		air = 0.001
 	}
 	return low - air, high + air
 }

@@ -31,7 +31,7 @@ const (
 func (p pen) stroke() (width float64, dashes []float64, opacity float64) {
 	switch p {
 	case penGrid:
-		return 1, nil, 0.25
+		return 1, nil, 0.3
 	case penAxis:
 		return 1.5, nil, 1
 	case penLimit:
