@@ -120,7 +120,7 @@ type healthState struct {
 	Store   string  `json:"store"`
 	Broker  string  `json:"broker"`
 
-	CheckDue bool   `json:"caliper_check_due"`              // against a gauge block or ring
+	CheckDue bool   `json:"caliper_check_due"`                // against a gauge block or ring
 	Doubt    uint64 `json:"readings_in_doubt_from,omitempty"` // seq of the first one, until the caliper is found good
 	Oil      bool   `json:"oil_check_due"`
 }
