@@ -28,6 +28,7 @@ var directions = map[string]map[string]string{
 	"agent/stats":  {},
 	"agent/tape":   {"agent/station": "a line of a tape is an input of the station"},
 	"agent/config": {"agent/crimp": "specifications, lengths and budgets are read from files"},
+	"agent/people": {},
 	"agent/panel": {
 		"agent/crimp":   "it shows lengths",
 		"agent/record":  "it shows what happened",
@@ -89,6 +90,7 @@ var homes = []struct{ module, home, why string }{
 var clockless = []string{
 	"agent/crimp", "agent/crimp/study", "agent/record", "agent/station", "agent/stats", "agent/tape", "agent/config",
 	"caliper/frame", "caliper/reader.go", "caliper/line.go", "caliper/garbage.go", "caliper/settle.go",
+	"agent/people/door.go", "agent/people/session.go", "agent/people/tally.go", "agent/people/watched.go", "agent/people/refused.go",
 	"sensors/filter.go", "sensors/due.go", "sensors/state.go", "sensors/fault.go",
 }
 
