@@ -129,22 +129,31 @@ func (o *order) parts(e crimp.EndName) Parts {
 }
 
 func (c *Clerk) caliper(r record.Record) {
-	if r.Kind == record.Standard && r.State != record.Done {
+	e, ok := CaliperCheck(r)
+	if !ok {
 		return
 	}
 	if r.Doubt != 0 {
 		c.doubts = append(c.doubts, span{r.Doubt, r.Seq})
 	}
-	if c.d.From == 0 {
-		return
+	if c.d.From != 0 {
+		c.d.Calipers = append(c.d.Calipers, e)
 	}
-	e := CaliperEntry{At: r.At, Seq: r.Seq, Standard: r.Standard, OK: *r.OK, Doubt: r.Doubt, Operator: r.Operator}
-	if r.Kind == record.Standard {
-		e.Nominal, e.Value = *r.Target, *r.Diameter
-	} else {
+}
+
+// CaliperCheck is what a record says of a check of the caliper; false: it is none.
+func CaliperCheck(r record.Record) (CaliperEntry, bool) {
+	e := CaliperEntry{At: r.At, Seq: r.Seq, Standard: r.Standard, Doubt: r.Doubt, Operator: r.Operator}
+	switch {
+	case r.Kind == record.Zero:
 		e.Value = *r.Value
+	case r.Kind == record.Standard && r.State == record.Done:
+		e.Nominal, e.Value = *r.Target, *r.Diameter
+	default:
+		return CaliperEntry{}, false
 	}
-	c.d.Calipers = append(c.d.Calipers, e)
+	e.OK = *r.OK
+	return e, true
 }
 
 // assembly is the entry of an assembly; nil: it is of another order.

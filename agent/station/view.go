@@ -13,6 +13,7 @@ type View struct {
 	Seq      uint64
 	At       time.Time // of the latest record; zero: there is none
 	Cage     string
+	Strokes  int // of the loaded cage, ever
 	Setting  *int
 	Operator string
 	Retract  bool // the ring was fully retracted since the last stroke or load
@@ -114,6 +115,25 @@ type ZeroView struct {
 	OK    bool
 }
 
+// Advice is the setting that the next stroke wants; nil: there is no advice.
+func (v View) Advice() *int {
+	o := v.Order
+	switch {
+	case o == nil:
+		return nil
+	case o.Again != "":
+		if r := v.Recrimp; r != nil && r.Piece == o.Again {
+			return r.Setting
+		}
+		return nil
+	case v.Next != nil && v.Next.Order == o.ID:
+		return v.Next.Setting
+	case v.Opening != nil:
+		return v.Opening.Setting
+	}
+	return nil
+}
+
 // View is the station as it stands.
 func (s *Station) View() View {
 	st := &s.state
@@ -125,6 +145,7 @@ func (s *Station) View() View {
 		v.Faults[source] = f.Reason
 	}
 	if c := st.Cages[st.Cage]; c != nil {
+		v.Strokes = c.Strokes
 		for _, w := range crimp.Works() {
 			v.Care = append(v.Care, s.careView(c, w))
 		}
