@@ -138,7 +138,7 @@ func TestChangesLoseNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, id := range append(signs, "kj") {
-		if known, _, _ := roll.Has(id); !known {
+		if _, err := roll.Find(id); err != nil {
 			t.Errorf("%s is lost", id)
 		}
 	}

@@ -31,12 +31,21 @@ func (r Roll) People() []Person {
 	return list
 }
 
-// Has says whether the roll has an operator, and by what he can sign in.
-func (r Roll) Has(id string) (known, pin, badge bool) {
-	if i := r.index(id); i >= 0 {
-		return true, r[i].pin.key != "", r[i].badge.sum != ""
+// Find is the operator with a sign; the error says who there is instead.
+func (r Roll) Find(id string) (Person, error) {
+	i, err := r.find(id)
+	if err != nil {
+		return Person{}, err
 	}
-	return false, false, false
+	return r[i].Person, nil
+}
+
+// Means are those by which an operator can sign in.
+func (r Roll) Means(id string) (pin, badge bool) {
+	if i := r.index(id); i >= 0 {
+		return r[i].pin.key != "", r[i].badge.sum != ""
+	}
+	return false, false
 }
 
 // Add takes in a person, who can not yet sign in.

@@ -28,14 +28,16 @@ func TestParse(t *testing.T) {
 	if got := roll.People(); !slices.Equal(got, want) {
 		t.Errorf("people are %v, want %v", got, want)
 	}
-	if known, pin, badge := roll.Has("kj"); !known || !pin || !badge {
-		t.Error("kj has PIN and badge, and the roll does not")
+	for id, want := range map[string][2]bool{"kj": {true, true}, "mb": {}, "zz": {}} {
+		if pin, badge := roll.Means(id); pin != want[0] || badge != want[1] {
+			t.Errorf("%s signs in by PIN: %v, by badge: %v; want %v", id, pin, badge, want)
+		}
 	}
-	if known, pin, badge := roll.Has("mb"); !known || pin || badge {
-		t.Error("mb has neither PIN nor badge, and the roll does")
+	if p, err := roll.Find("mb"); err != nil || p != want[1] {
+		t.Errorf("mb is %v, %v", p, err)
 	}
-	if known, _, _ := roll.Has("zz"); known {
-		t.Error("zz is known")
+	if p, err := roll.Find("zz"); err == nil || err.Error() != "there is no operator zz: there are kj, mb" || p != (Person{}) {
+		t.Errorf("zz is %v, %v", p, err)
 	}
 	again, err := Parse("again.csv", roll.CSV())
 	if err != nil || !slices.Equal(again, roll) {
