@@ -70,6 +70,7 @@ var testDirections = map[string]map[string]string{
 // file, so that each can be exchanged there. Tests may import what they like.
 var homes = []struct{ module, home, why string }{
 	{"github.com/alecthomas/kong", "agent", "the command line"},
+	{"golang.org/x/term", "agent/operator.go", "a PIN that the terminal does not show"},
 	{"golang.org/x/sync", "agent", "the group of all that runs"},
 	{"github.com/pelletier/go-toml/v2", "agent/config", "the configuration's language"},
 	{"github.com/mochi-mqtt/server/v2", "agent/rehearsal", "the broker of the demo"},
