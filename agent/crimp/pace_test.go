@@ -145,6 +145,7 @@ func TestPaceForecast(t *testing.T) {
 		want      int
 	}{
 		{"none to come", p, 0, on(10, 1), 0},
+		{"none to come, of one stroke in a hundred days", rare, 0, on(100, 1), 0},
 		{"fewer than none", p, math.MinInt, on(10, 1), 0},
 		{"the tenth is today's last", p, 10, on(10, 1), 0},
 		{"the eleventh is tomorrow's first", p, 11, on(10, 1), 1},

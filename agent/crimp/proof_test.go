@@ -113,6 +113,7 @@ func TestProof(t *testing.T) {
 		{name: "nothing to compare with", p: Proof{0, 700 * Bar, 30}, faults: []string{"no working pressure is given"}},
 		{name: "less than nothing", p: Proof{-1, 700 * Bar, 30}, faults: []string{"no working pressure is given"}},
 		{name: "the smallest", p: Proof{1, 1, 30}, ok: true},
+		{name: "three of the smallest", p: Proof{1, 3, 30}, ok: true, remarks: []string{"0.00003 bar is more than 2.2 times the working pressure of 0 bar (0.00002 bar)"}},
 		{name: "the largest", p: Proof{MostPressure, MostPressure, 30}, faults: []string{"10000 bar is less than twice the working pressure of 10000 bar (20000 bar)"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
