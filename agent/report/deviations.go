@@ -117,7 +117,7 @@ func deviations(on surface, width, height float64, s Series, most int, w words) 
 	case cols.n == 1:
 		p.note = w.Say("One piece so far: it shows no course yet.")
 	case cols.n < all:
-		p.note = w.Say("The latest %d of %d pieces.", cols.n, all)
+		p.note = w.Say("The latest %d of %d measured pieces.", cols.n, all)
 	}
 	p.lay()
 	p.parted()

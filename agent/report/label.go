@@ -3,6 +3,7 @@ package report
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -102,6 +103,9 @@ func (s *sheet) label(x, y, width, high float64, l Label) error {
 	base := y + pad + pt*point*0.8
 	s.put(left, base, s.fit(l.Title, room))
 	pt = min(11, max(6, high*0.22))
+	for s.face(pt, true, black); pt > 6 && s.longest(append(slices.Clone(l.Lines), l.Code)) > room; s.face(pt, true, black) {
+		pt -= 0.25
+	}
 	line := pt * point * 1.25
 	base += line * 1.15
 	s.face(pt, false, black)
@@ -118,6 +122,15 @@ func (s *sheet) label(x, y, width, high float64, l Label) error {
 	s.face(pt, true, black)
 	s.put(left, min(base, last), s.fit(l.Code, room))
 	return nil
+}
+
+// longest is how long the longest of some lines is.
+func (s *sheet) longest(lines []string) float64 {
+	most := 0.0
+	for _, text := range lines {
+		most = max(most, s.long(text))
+	}
+	return most
 }
 
 // AssemblyLabels are a label for each assembly of an order that was not given up;

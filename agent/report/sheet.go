@@ -9,8 +9,6 @@ import (
 	"codeberg.org/go-pdf/fpdf"
 	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/goregular"
-
-	"benchtally/agent/crimp"
 )
 
 // Sizes of type in points, lines in millimetres.
@@ -90,7 +88,7 @@ func (s *sheet) need(h float64) {
 	}
 }
 
-// type_ chooses the type.
+// face chooses the type.
 func (s *sheet) face(pt float64, bold bool, grey int) {
 	style := ""
 	if bold {
@@ -234,6 +232,3 @@ func (s *sheet) note() {
 		s.flow(margin, s.inner(), smallLine, s.w.Say("%s stands for a sign that this paper's type does not have.", string(missing)))
 	}
 }
-
-// mm is a length for the paper.
-func mm(l crimp.Length) float64 { return l.MM() }

@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/station"
@@ -172,11 +174,12 @@ func count(n int) string {
 
 // text is a text that no spreadsheet takes for a formula: where it begins like
 // one, an apostrophe stands before it (OWASP, CSV injection, from memory; its
-// signs, and the same signs in their full width). Blanks before the sign do not
-// hide it.
+// signs, and the same signs in their full width). Blanks and signs that nobody
+// sees, before it, do not hide one.
 func text(s string) string {
-	begin := strings.TrimLeft(s, " \u00a0\u200b\ufeff")
-	if begin != "" && strings.ContainsRune("=+-@\t\r\n|%＝＋－＠", []rune(begin)[0]) {
+	begin := strings.TrimLeftFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.In(r, unicode.Cc, unicode.Cf) })
+	first, _ := utf8.DecodeRuneInString(begin)
+	if begin != "" && strings.ContainsRune("=+-@|%＝＋－＠", first) {
 		return "'" + s
 	}
 	return s

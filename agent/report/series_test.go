@@ -1,0 +1,58 @@
+package report
+
+import (
+	"strconv"
+	"testing"
+
+	"benchtally/agent/crimp"
+	"benchtally/agent/station"
+)
+
+// Before a first crimp it is the advice for the next piece that was to be dialled,
+// before another crimp that for crimping again; of another order none.
+func TestSeriesKnowsWhatWasAdvised(t *testing.T) {
+	j := func(seq uint64, order string, n int) station.Judged {
+		return station.Judged{Seq: seq, Order: order, Piece: order + "/1", Spec: hs08, Crimp: n, Readings: []crimp.Length{hs08.Diameter + 3}}
+	}
+	s := SeriesOf(
+		[]station.Judged{j(5, "A", 1), j(20, "A", 2), j(30, "A", 1), j(40, "B", 1)},
+		[]Advice{{Seq: 2, Order: "A", Setting: 1}, {Seq: 10, Order: "A", Again: true, Setting: 2}, {Seq: 11, Order: "A", Setting: 3}, {Seq: 50, Order: "B", Setting: 4}})
+	var got []int
+	for _, c := range s.Crimps {
+		if c.Advice == nil {
+			got = append(got, -1)
+		} else {
+			got = append(got, c.Advice.Setting)
+		}
+	}
+	if want := []int{1, 2, 3, -1}; len(got) != 4 || got[0] != want[0] || got[1] != want[1] || got[2] != want[2] || got[3] != want[3] {
+		t.Errorf("advised %v, want %v", got, want)
+	}
+	if s.Next == nil || s.Next.Setting != 4 {
+		t.Errorf("next %v, want setting 4", s.Next)
+	}
+	if s.Crimps[0].Deviation != 3 || s.Crimps[0].N != 1 {
+		t.Errorf("first crimp %+v", s.Crimps[0])
+	}
+}
+
+func TestLastKeepsPiecesWhole(t *testing.T) {
+	s := SeriesOf(judged(20), nil) // of the pieces 5 and 15 there are two crimps
+	last := s.last(6)
+	if len(last) != 7 || last[0].Piece != "A-1001/15" || last[1].Piece != "A-1001/15" {
+		t.Errorf("%d crimps, from %s", len(last), last[0].Piece)
+	}
+	if got := len(s.last(1000)); got != 22 {
+		t.Errorf("%d crimps, want 22", got)
+	}
+}
+
+func TestRanges(t *testing.T) {
+	for want, numbers := range map[string][]int{
+		"": nil, "3": {3}, "3, 4": {3, 4}, "1–3, 7, 9–12": {1, 2, 3, 7, 9, 10, 11, 12}, "1, 3, 5": {1, 3, 5},
+	} {
+		if got := ranges(numbers, strconv.Itoa); got != want {
+			t.Errorf("%v: %q, want %q", numbers, got, want)
+		}
+	}
+}
