@@ -211,17 +211,11 @@ func (d *Door) shut(id, from string, now time.Time) *Refused {
 // clip keeps a sign to the length that one can have.
 func clip(id string) string { return id[:min(len(id), mostName)] }
 
-// place is the address under which wrong PINs are counted: of IPv6 the network,
-// because one machine has all its addresses.
+// place is the name under which an address's wrong PINs are counted.
 func place(from string) string {
 	ip, err := netip.ParseAddr(from)
 	if err != nil {
 		return clip(from)
 	}
-	if ip = ip.Unmap().WithZone(""); ip.Is6() {
-		if net, err := ip.Prefix(64); err == nil {
-			return net.String()
-		}
-	}
-	return ip.String()
+	return Machine(ip).String()
 }

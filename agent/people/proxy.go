@@ -26,31 +26,34 @@ func ParseProxy(address string) (Proxy, error) {
 
 // From is the address of who asks: the peer's, or the one that the proxy names.
 func (p Proxy) From(r *http.Request) string {
-	peer, known := peer(r)
-	if !known {
-		return r.RemoteAddr
-	}
-	if p.speaks(peer) {
+	if p.Speaks(r) {
 		if ip, err := netip.ParseAddr(last(r, "X-Forwarded-For")); err == nil {
 			return plain(ip).String()
 		}
 	}
-	return peer.String()
+	if ip, known := Peer(r.RemoteAddr); known {
+		return ip.String()
+	}
+	return r.RemoteAddr
 }
 
 // Secure says whether who asks came by TLS, to the page or to the proxy.
 func (p Proxy) Secure(r *http.Request) bool {
-	if r.TLS != nil {
-		return true
-	}
-	peer, known := peer(r)
-	return known && p.speaks(peer) && strings.EqualFold(last(r, "X-Forwarded-Proto"), "https")
+	return r.TLS != nil || p.Speaks(r) && strings.EqualFold(last(r, "X-Forwarded-Proto"), "https")
 }
+
+// Speaks says whether a request comes from the proxy.
+func (p Proxy) Speaks(r *http.Request) bool {
+	ip, known := Peer(r.RemoteAddr)
+	return known && p.Is(ip)
+}
+
+// Is says whether this is the proxy's address.
+func (p Proxy) Is(ip netip.Addr) bool { return p.address.IsValid() && p.address == plain(ip) }
 
 // Unannounced says whether a request came through a proxy that this is not.
 func (p Proxy) Unannounced(r *http.Request) bool {
-	peer, known := peer(r)
-	if known && p.speaks(peer) {
+	if p.Speaks(r) {
 		return false
 	}
 	for _, name := range []string{"X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Proto", "Forwarded"} {
@@ -61,12 +64,21 @@ func (p Proxy) Unannounced(r *http.Request) bool {
 	return false
 }
 
-func (p Proxy) speaks(peer netip.Addr) bool { return p.address.IsValid() && p.address == peer }
-
-// peer is the address of the machine at the other end of the connection.
-func peer(r *http.Request) (netip.Addr, bool) {
-	at, err := netip.ParseAddrPort(r.RemoteAddr)
+// Peer is the machine at the other end of a connection, of an address with a
+// port; false: it is none, such as that of a socket.
+func Peer(address string) (netip.Addr, bool) {
+	at, err := netip.ParseAddrPort(address)
 	return plain(at.Addr()), err == nil
+}
+
+// Machine is all that an address can stand for: itself, and of IPv6 its network,
+// because one machine may take any address there.
+func Machine(ip netip.Addr) netip.Prefix {
+	ip, bits := plain(ip), 64
+	if ip.Is4() {
+		bits = 32
+	}
+	return netip.PrefixFrom(ip, bits).Masked()
 }
 
 // plain is an address as it is compared: IPv4 as itself, no zone.
