@@ -34,6 +34,7 @@ func TestCut(t *testing.T) {
 		{name: "one fitting, an allowance of nothing is not asked for", with: func(j *Job) { j.Ends[1] = End{CutOff: 25 * Millimetre} }, want: "960mm"},
 		{name: "a fitting that is put on elsewhere", with: func(j *Job) { j.Ends[1].Spec = "" }, want: "935mm"},
 		{name: "a specification without a fitting's name", with: func(j *Job) { j.Ends[1].Fitting = Part{} }, want: "935mm"},
+		{name: "a fitting at B alone", with: func(j *Job) { j.Ends[0] = End{} }, want: "975mm"},
 		{name: "bare hose", with: func(j *Job) { j.Ends = [2]End{} }, want: "1000mm"},
 		{name: "a nanometre left", with: func(j *Job) { j.Length = 65*Millimetre + 1 }, want: "0.000001mm"},
 		{name: "nothing left", with: func(j *Job) { j.Length = 65 * Millimetre }, wrong: "the fittings alone take 65mm of 65mm overall: nothing is left for the hose"},
