@@ -40,16 +40,16 @@ func (c *certificate) table() {
 	if c.unit != crimp.Millimetres {
 		readings = 36
 	}
-	cols := []column{{head: w.Say("Piece"), width: 19}, {head: w.Say("Setting"), width: 12, right: true}}
+	cols := []column{{head: w.Say("Piece"), width: 19}, {head: w.Say("Setting"), width: 11.5, right: true}}
 	if c.unit == "" {
 		cols = append(cols, column{head: w.Say("Unit"), width: 8})
 	}
 	cols = append(cols,
-		column{head: c.headed(w.Say("Readings")), width: readings}, column{head: c.headed(w.Say("Mean")), width: 15, right: true},
-		column{head: c.headed(w.Say("Deviation")), width: 17, right: true}, column{head: c.headed(w.Say("Ovality")), width: 14, right: true},
-		column{head: w.Say("Conformity"), width: 16.5, right: true}, column{head: w.Say("What it says")})
+		column{head: c.headed(w.Say("Readings")), width: readings}, column{head: c.headed(w.Say("Mean")), width: 13.5, right: true},
+		column{head: c.headed(w.Say("Deviation")), width: 15, right: true}, column{head: c.headed(w.Say("Ovality")), width: 13, right: true},
+		column{head: w.Say("Conformity"), width: 15.5, right: true}, column{head: w.Say("What it says")})
 	if t.ends {
-		cols = append([]column{{head: w.Say("Assembly"), width: 13.5}, {head: w.Say("End"), width: 7}}, cols...)
+		cols = append([]column{{head: w.Say("Assembly"), width: 14}, {head: w.Say("End"), width: 8}}, cols...)
 	} else {
 		cols[0].width += 10 // what the other columns leave
 	}

@@ -117,12 +117,12 @@ func (c *certificate) opening() error {
 	if c.d.Job != nil && c.d.Job.Reference != "" {
 		c.flow(margin, room, textLine, w.Say("Reference: %s", c.d.Job.Reference))
 	}
-	state := w.Say("in work")
+	began, latest, zone := c.o.minute(c.d.Began), c.o.minute(c.d.Latest), c.o.zoneName(c.d.Latest)
 	if c.d.Finished {
-		state = w.Say("finished or set aside")
+		c.flow(margin, room, textLine, w.Say("Recorded from %s to %s (%s); the order is finished or set aside.", began, latest, zone))
+	} else {
+		c.flow(margin, room, textLine, w.Say("Recorded from %s to %s (%s); the order is in work.", began, latest, zone))
 	}
-	c.flow(margin, room, textLine, w.Say("Recorded from %s to %s (%s); the order is %s.",
-		c.o.minute(c.d.Began), c.o.minute(c.d.Latest), c.o.zoneName(c.d.Latest), state))
 	c.y += 2
 	c.figures(room)
 	c.y = max(c.y, headroom+code)
@@ -263,7 +263,9 @@ func (c *certificate) sheetSays(s crimp.Spec) string {
 	if s.Insertion > 0 {
 		all = append(all, w.Say("insertion depth %s", w.Length(s.Insertion, u, coarse(u))))
 	}
-	if s.Places > 0 {
+	if s.Places == 1 {
+		all = append(all, w.Say("one reading makes a verdict"))
+	} else if s.Places > 1 {
 		all = append(all, w.Say("%d readings make a verdict", s.Places))
 	}
 	if s.Note != "" {

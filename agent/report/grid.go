@@ -1,5 +1,7 @@
 package report
 
+import "strings"
+
 // column is one of a table.
 type column struct {
 	head  string
@@ -9,6 +11,9 @@ type column struct {
 
 // cellGap is the room between two columns, in millimetres.
 const cellGap = 2.6
+
+// headGap is the room between two heads, at least.
+const headGap = 1.2
 
 // grid is a table. Its head is set anew on each page.
 type grid struct {
@@ -45,14 +50,24 @@ func (g *grid) done() {
 	g.s.y += 1
 }
 
-// head sets the heads of the columns, each at the foot of what they need.
+// head sets the heads of the columns, each at the foot of what they need, and all
+// of them smaller where a word would be broken.
 func (g *grid) head() {
 	s := g.s
-	s.face(smallPt, false, soft)
+	pt := smallPt
+	s.face(pt, false, soft)
+	for _, c := range g.cols {
+		for _, word := range strings.Fields(c.head) {
+			for pt > 4 && s.long(word) > c.width-headGap {
+				pt -= 0.25
+				s.face(pt, false, soft)
+			}
+		}
+	}
 	lines := make([][]string, len(g.cols))
 	most := 1
 	for i, c := range g.cols {
-		lines[i] = s.wrap(c.head, c.width-cellGap)
+		lines[i] = s.wrap(c.head, c.width-headGap)
 		most = max(most, len(lines[i]))
 	}
 	x := margin
@@ -76,7 +91,7 @@ func (g *grid) cell(x, y float64, c column, text string) {
 	}
 	f := g.s.f
 	pt, _ := f.GetFontSize()
-	for small := pt; small > 3 && g.s.long(text) > c.width-cellGap; {
+	for small := pt; small > 3 && g.s.long(text) > c.width-headGap; {
 		small -= 0.5
 		f.SetFontSize(small)
 	}

@@ -113,7 +113,7 @@ func ShiftSheet(h Handover, o Options) ([]byte, error) {
 		s.face(textPt, true, black)
 		s.flow(margin, s.inner(), textLine, join("  ·  ", w.Sentence(f.Source), w.Sentence(f.Reason), w.since(o, f.Since)))
 	}
-	s.section(w.Say("To be said"), 36)
+	s.section(w.Say("For the next shift"), 36)
 	s.y += 4
 	for range 3 {
 		s.rule(s.y+3, black)
@@ -230,7 +230,11 @@ func (s *sheet) care(h Handover) {
 		switch {
 		case c.Due:
 			state = w.Say("due")
-		case c.Days >= 0:
+		case c.Days == 0:
+			state = w.Say("due today")
+		case c.Days == 1:
+			state = w.Say("due tomorrow")
+		case c.Days > 1:
 			state = w.Say("due in %d days", c.Days)
 		}
 		g.block(c.Due, cage, workWords(w, c.Work), strokes, limit, state)

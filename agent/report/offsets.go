@@ -18,7 +18,7 @@ func Offsets(s Series, cage string, language tongue) []byte {
 	desc := w.Say("No crimp is judged yet.")
 	if n := len(first); n > 0 {
 		u := unitOf(first[n-1].Spec)
-		desc = w.Say("%d crimps; the latest is %s %s from what its setting should give.", n,
+		desc = w.Say("First crimps shown: %d. The latest is %s %s from what its setting should give.", n,
 			w.signed(crimp.Nearest(first[n-1].Offset), u, fine(u)), string(u))
 	}
 	v.begin(pictureWidth, pictureHeight, w.Say("Offset of the cage"), desc)

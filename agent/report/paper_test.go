@@ -151,7 +151,7 @@ func TestCertificateTellsTheWholeOrder(t *testing.T) {
 		"given up: hose torn at the skive", "Scrap. length 1200.0 mm (0.0): good (kj) · flushed, capped: good (mb) · end B is scrap",
 		"Crimped, not all checked. length 1202.0 mm (+2.0): good (kj) · flushed, capped: not good (mb) · not checked, or not good: flushed, capped",
 		"1 250 bar (3626 psi) 500 bar (7252 psi) 45 s no leak, no failure ts 2026-03-02 07:04",
-		"No record of a proof test of assembly 4, 6–9, 11, 12.", "it is not made by this program",
+		"No record of a proof test of these assemblies: 4, 6–9, 11, 12.", "it is not made by this program",
 		"2026-03-02 07:01 closed jaws 0.000 0.000 good kj", "2026-03-02 07:48 ring-25 25.000 25.060 wrong kj", "Readings from record 160 to 252 are in doubt.",
 		"At the press and at the checks: kj, mb, ts", "Signature", Advisory, "Never feel for leaks by hand.",
 		"Store 7f3a91c2, records 12 to 252.", "page 1 of 3", "page 3 of 3", "Deviation from the target, mm", "upper limit",

@@ -24,7 +24,7 @@ func (c *certificate) proofs() {
 	if len(with) > 0 {
 		g := c.newGrid([]column{
 			{head: w.Say("Assembly"), width: 16}, {head: w.Say("Working pressure"), width: 31, right: true},
-			{head: w.Say("Proof pressure"), width: 31, right: true}, {head: w.Say("Held"), width: 13, right: true},
+			{head: w.Say("Proof pressure"), width: 31, right: true}, {head: w.Say("Hold time"), width: 13, right: true},
 			{head: w.Say("As told by the people who tested"), width: 37}, {head: w.Say("By"), width: 15}, {head: w.Say("Time")},
 		})
 		for _, a := range with {
@@ -48,11 +48,11 @@ func (c *certificate) proofs() {
 	if len(without) > 0 || len(c.d.Assemblies) == 0 {
 		text := w.Say("No record of a proof test.")
 		if len(without) > 0 && len(with) > 0 {
-			text = w.Say("No record of a proof test of assembly %s.", ranges(without, strconv.Itoa))
+			text = w.Say("No record of a proof test of these assemblies: %s.", ranges(without, strconv.Itoa))
 		}
 		c.face(textPt, false, black)
 		c.flow(margin, c.inner(), textLine, text)
-		c.toFill(w.Say("Pressure"), w.Say("Held"), w.Say("What was seen"), w.Say("By"), w.Say("Date"))
+		c.toFill(w.Say("Pressure"), w.Say("Hold time"), w.Say("What was seen"), w.Say("By"), w.Say("Date"))
 	}
 	// ISO 6605:2017, 5.2.1: proof pressure of twice the maximum working pressure,
 	// held 30 s to 60 s, without leak or failure.
