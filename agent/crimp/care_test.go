@@ -41,6 +41,10 @@ func TestFallsDue(t *testing.T) {
 		{"tear-down, half a year", Teardown, 0, habits, half, true},
 		{"tear-down, by strokes only", Teardown, 0, Intervals{Teardown: 1000}, half.AddDate(9, 0, 0), false},
 		{"tear-down, by time only", Teardown, 9999, Intervals{Months: 6}, half.Add(-1), false},
+		{"lubricate, each stroke, none yet", Lubricate, 0, Intervals{Lubricate: 1}, monday, false},
+		{"lubricate, each stroke", Lubricate, 1, Intervals{Lubricate: 1}, monday, true},
+		{"tear-down, each month, not yet", Teardown, 0, Intervals{Months: 1}, AddMonths(monday, 1).Add(-1), false},
+		{"tear-down, each month", Teardown, 0, Intervals{Months: 1}, AddMonths(monday, 1), true},
 		{"clean", Clean, 9999, habits, half, false},
 		{"oil", Oil, 9999, habits, half, false},
 	} {
@@ -101,6 +105,7 @@ func TestDueIn(t *testing.T) {
 		known bool
 	}{
 		{"lubricate, fifty strokes at ten a day", with(usedCage(10), Lubricate), Lubricate, habits, on(10, 1), 4, true},
+		{"lubricate, each stroke", with(usedCage(10), Lubricate), Lubricate, Intervals{Lubricate: 1}, on(10, 1), 0, true},
 		{"lubricate, due already", usedCage(10), Lubricate, habits, on(10, 1), 0, true},
 		{"lubricate, no pace yet", usedCage(4), Lubricate, habits, on(4, 1), 0, false},
 		{"lubricate, switched off", usedCage(10), Lubricate, Intervals{Teardown: 1000, Months: 6}, on(10, 1), 0, false},
