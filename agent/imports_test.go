@@ -89,7 +89,7 @@ var homes = []struct{ module, home, why string }{
 // clockless are packages and files that are told the time and never look at a
 // clock or wait, so that a replay of their inputs gives the same once more.
 var clockless = []string{
-	"agent/crimp", "agent/crimp/study", "agent/record", "agent/station", "agent/stats", "agent/tape", "agent/config",
+	"agent/crimp", "agent/crimp/study", "agent/record", "agent/station", "agent/stats", "agent/tape", "agent/config", "agent/report",
 	"caliper/frame", "caliper/reader.go", "caliper/line.go", "caliper/garbage.go", "caliper/settle.go",
 	"agent/people/door.go", "agent/people/session.go", "agent/people/tally.go", "agent/people/watched.go", "agent/people/refused.go",
 	"sensors/filter.go", "sensors/due.go", "sensors/state.go", "sensors/fault.go",

@@ -18,7 +18,7 @@ const mostMarks = 40
 
 // Deviations is a picture of how far the last pieces are from their target, with
 // the limits and what is aimed at: SVG, 800 by 480.
-func Deviations(s Series, language tongue) []byte {
+func Deviations(s Series, language Tongue) []byte {
 	w := words{language}
 	var v svg
 	v.begin(pictureWidth, pictureHeight, w.Say("Deviation from the target"), w.describe(s.last(mostMarks)))

@@ -127,7 +127,6 @@ func (g *grid) row(cells ...string) {
 func (g *grid) block(bold bool, cells ...string) {
 	g.s.face(textPt, bold, black)
 	g.s.need(float64(g.lines(cells...)) * textLine)
-	g.s.face(textPt, bold, black) // a new page has set its head
 	g.row(cells...)
 }
 

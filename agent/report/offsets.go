@@ -11,7 +11,7 @@ import (
 
 // Offsets is a picture of how far a cage's first crimps are from what their
 // setting should give, over the cage's strokes, set-up by set-up: SVG, 800 by 480.
-func Offsets(s Series, cage string, language tongue) []byte {
+func Offsets(s Series, cage string, language Tongue) []byte {
 	w := words{language}
 	var v svg
 	first := s.firsts()

@@ -7,17 +7,17 @@ import (
 	"benchtally/agent/crimp"
 )
 
-// tongue is a language as papers and pictures speak it.
-type tongue interface {
-	Say(english string, args ...any) string
-	Sentence(english string) string
-	Length(l crimp.Length, unit crimp.Unit, decimals int) string
+// Tongue is a language in which papers and pictures speak. English is the key.
+type Tongue interface {
+	Say(english string, args ...any) string                      // with its verbs filled in, as fmt has them
+	Sentence(english string) string                              // that a record carries in English
+	Length(l crimp.Length, unit crimp.Unit, decimals int) string // with its unit
 	Number(f float64, decimals int) string
 }
 
 // Options are what all papers have in common.
 type Options struct {
-	Language tongue
+	Language Tongue         // must be there
 	Press    string         // the press's name and place, at the head of each paper; may be empty
 	Store    string         // id of the store that the records are in; may be empty
 	Zone     *time.Location // of the times on the paper; nil: UTC
@@ -69,7 +69,7 @@ func (o Options) told(t time.Time, layout string) string {
 func (o Options) zoneName(t time.Time) string { return t.In(o.zone()).Format("MST") }
 
 // words are a language with the forms that papers and pictures have beside it.
-type words struct{ tongue }
+type words struct{ Tongue }
 
 // number is a length without its unit.
 func (w words) number(l crimp.Length, unit crimp.Unit, decimals int) string {

@@ -4,7 +4,7 @@ import "benchtally/agent/crimp"
 
 // Settings is a picture of what was dialled for the last pieces and what had
 // been advised: SVG, 800 by 480.
-func Settings(s Series, language tongue) []byte {
+func Settings(s Series, language Tongue) []byte {
 	w := words{language}
 	var v svg
 	crimps := s.last(mostMarks - 1) // one more is advised

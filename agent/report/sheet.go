@@ -78,12 +78,18 @@ func (s *sheet) page() {
 	s.y = headroom
 }
 
-// need begins the next page if the text has less than this height left.
+// need begins the next page if the text has less than this height left. The type
+// stays.
 func (s *sheet) need(h float64) {
 	if s.y+h > s.high-footroom {
 		s.page()
 		if s.again != nil {
+			f := s.f
+			pt, _ := f.GetFontSize()
+			style := f.GetFontStyle()
+			grey, _, _ := f.GetTextColor()
 			s.again()
+			s.face(pt, style == "B", grey)
 		}
 	}
 }

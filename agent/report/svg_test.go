@@ -13,6 +13,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"benchtally/agent/crimp"
 )
@@ -20,7 +21,7 @@ import (
 var update = flag.Bool("update", false, "write the pictures anew")
 
 // pictures are all pictures of a series.
-func pictures(s Series, t tongue) map[string][]byte {
+func pictures(s Series, t Tongue) map[string][]byte {
 	return map[string][]byte{"deviations": Deviations(s, t), "offsets": Offsets(s, "C-21", t), "settings": Settings(s, t)}
 }
 
@@ -166,9 +167,22 @@ func boxOf(t *testing.T, e element) box {
 	return box{x, x + wide, y - 15, y + 4, e.text}
 }
 
+// wordy is a language that needs more room than English, as most do: each sentence
+// is longer by four tenths.
+type wordy struct{ plain }
+
+func (w wordy) Say(english string, args ...any) string {
+	s := w.plain.Say(english, args...)
+	return s + strings.Repeat("ö", utf8.RuneCountInString(s)*4/10)
+}
+
 func TestTextsOfPicturesDoNotOverlap(t *testing.T) {
 	for name, s := range series() {
-		for kind, picture := range pictures(s, plain{}) {
+		all := pictures(s, plain{})
+		for kind, picture := range pictures(s, wordy{}) {
+			all["wordy "+kind] = picture
+		}
+		for kind, picture := range all {
 			var boxes []box
 			for _, e := range parse(t, picture) {
 				if e.name == "text" {
