@@ -1,6 +1,7 @@
 package report
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -35,15 +36,22 @@ type Crimp struct {
 type Advice struct {
 	Seq     uint64 // of the correction
 	Order   string
-	Again   bool // for crimping the same piece again
+	Piece   string // that was judged before it; "": not told
+	Again   bool   // for crimping the same piece again
 	Setting int
 	Aim     crimp.Length // above the target
 }
 
-// SeriesOf is a series of what was judged, with what had been advised before
-// each stroke. Both are in the order of their seq and of one cage.
+// SeriesOf is a series of what was judged, of one cage, with what had been advised
+// before each stroke. Both are in the order of their seq. What was advised after a
+// piece that is not among them is of another cage, and is left out.
 func SeriesOf(judged []station.Judged, advice []Advice) Series {
 	var s Series
+	pieces := map[string]bool{"": true}
+	for _, j := range judged {
+		pieces[j.Piece] = true
+	}
+	advice = slices.DeleteFunc(slices.Clone(advice), func(a Advice) bool { return !pieces[a.Piece] })
 	latest := map[bool]*Advice{} // by Again
 	i := 0
 	for _, j := range judged {

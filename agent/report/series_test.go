@@ -9,14 +9,15 @@ import (
 )
 
 // Before a first crimp it is the advice for the next piece that was to be dialled,
-// before another crimp that for crimping again; of another order none.
+// before another crimp that for crimping again; of another order none, and none
+// that was given after a piece of another cage.
 func TestSeriesKnowsWhatWasAdvised(t *testing.T) {
 	j := func(seq uint64, order string, n int) station.Judged {
 		return station.Judged{Seq: seq, Order: order, Piece: order + "/1", Spec: hs08, Crimp: n, Readings: []crimp.Length{hs08.Diameter + 3}}
 	}
 	s := SeriesOf(
 		[]station.Judged{j(5, "A", 1), j(20, "A", 2), j(30, "A", 1), j(40, "B", 1)},
-		[]Advice{{Seq: 2, Order: "A", Setting: 1}, {Seq: 10, Order: "A", Again: true, Setting: 2}, {Seq: 11, Order: "A", Setting: 3}, {Seq: 50, Order: "B", Setting: 4}})
+		[]Advice{{Seq: 2, Order: "A", Setting: 1}, {Seq: 10, Order: "A", Again: true, Setting: 2}, {Seq: 11, Order: "A", Piece: "A/1", Setting: 3}, {Seq: 12, Order: "A", Piece: "A/2", Setting: 9}, {Seq: 50, Order: "B", Setting: 4}})
 	var got []int
 	for _, c := range s.Crimps {
 		if c.Advice == nil {
