@@ -11,7 +11,7 @@ import (
 )
 
 var names = []string{
-	"60-benchtally.rules", "README.txt", "bench.toml", "benchtally.service", "modules-load.conf", "specs.csv", "sysusers.conf",
+	"60-benchtally.rules", "README.txt", "bench.toml", "benchtally.service", "jobs.csv", "modules-load.conf", "specs.csv", "sysusers.conf",
 }
 
 func within(dir string) (paths []string) {

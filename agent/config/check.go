@@ -83,12 +83,63 @@ func requestBytes(s string) string {
 }
 
 // stopBits takes 1 or 2.
-func stopBits(c *Config, v any) string {
-	var n int
-	if wrong := number(func(*Config) *int { return &n }, 1, 2)(c, v); wrong != "" {
-		return wrong
+func stopBits(at func(*Config) *string) setter {
+	return func(c *Config, v any) string {
+		var n int
+		if wrong := number(func(*Config) *int { return &n }, 1, 2)(c, v); wrong != "" {
+			return wrong
+		}
+		*at(c) = strconv.Itoa(n)
+		return ""
 	}
-	c.Caliper.StopBits = strconv.Itoa(n)
+}
+
+func scannerName(s string) string {
+	if !printable(s, 255) || strings.TrimSpace(s) == "" {
+		return `want the name of the scanner's port, such as "/dev/serial/by-id/…" (benchtally ports lists them), or "" for none`
+	}
+	return ""
+}
+
+// pointForm is the form of the names of points: they are kept in records.
+var pointForm = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,31}$`)
+
+func pointName(s string) string {
+	if !pointForm.MatchString(s) {
+		return `want small letters, digits and "-", such as "square-cut"`
+	}
+	switch s {
+	case "length", "angle", "proof", "first-piece", "assembly":
+		return "this is looked at anyway, where the job card asks for it: leave it out"
+	}
+	return ""
+}
+
+func shortText(s string) string {
+	if !printable(s, 60) || strings.TrimSpace(s) == "" {
+		return "want at most 60 bytes without control characters"
+	}
+	return ""
+}
+
+// hostName is a name or an address under which the page answers.
+func hostName(s string) string {
+	if _, err := netip.ParseAddr(s); err == nil {
+		return ""
+	}
+	if len(s) > 253 || !hostForm.MatchString(s) {
+		return `want the name of a host without scheme and port, such as "press-1.shop.example"`
+	}
+	return ""
+}
+
+var hostForm = regexp.MustCompile(`^[A-Za-z0-9]([A-Za-z0-9-]*[A-Za-z0-9])?(\.[A-Za-z0-9]([A-Za-z0-9-]*[A-Za-z0-9])?)*$`)
+
+// machineAddress is the address of one machine.
+func machineAddress(s string) string {
+	if a, err := netip.ParseAddr(s); err != nil || a.IsUnspecified() {
+		return `want the address of the machine that the reverse proxy runs on, such as "127.0.0.1"`
+	}
 	return ""
 }
 
@@ -175,9 +226,9 @@ func broker(c *Config, v any) string {
 	return ""
 }
 
-// loopback wants an address on this machine alone: the page knows no users, so
-// whoever reaches it may act.
-func loopback(s string) string {
+// listenAddress is an address of this machine with a port; what one that others
+// reach needs besides is in relations.go.
+func listenAddress(s string) string {
 	host, port, err := net.SplitHostPort(s)
 	if err != nil {
 		return `want HOST:PORT, such as "127.0.0.1:8737", or "" for no page`
@@ -185,10 +236,17 @@ func loopback(s string) string {
 	if n, err := strconv.ParseUint(port, 10, 16); err != nil || strconv.FormatUint(n, 10) != port {
 		return "want a port of 0 to 65535 (0: any that is free)"
 	}
-	if !onThisMachine(host) {
-		return `the page has no sign-in, so it is shown on this machine alone: write "127.0.0.1:` + port + `"`
+	if _, err := netip.ParseAddr(host); err != nil && host != "localhost" && host != "" {
+		return `want an address of this machine before the port, not a name, such as "127.0.0.1:` + port + `"`
 	}
 	return ""
+}
+
+// shownHere says whether a page that listens there is reached from this machine
+// alone.
+func shownHere(listen string) bool {
+	host, _, err := net.SplitHostPort(listen)
+	return err == nil && onThisMachine(host)
 }
 
 // onThisMachine says whether a host name or address is the loopback.

@@ -8,14 +8,6 @@ import (
 	"benchtally/agent/crimp"
 )
 
-// column is one column that a specs file may have.
-type column struct {
-	name     string
-	required bool
-	want     string // what belongs there, for an empty cell
-	set      func(s *crimp.Spec, cell string, scale crimp.Scale) string
-}
-
 // Diameters outside these bounds are taken for a mix-up of units: hose ends
 // are crimped to some 10 mm to 120 mm (from memory, common practice).
 const (
@@ -26,55 +18,31 @@ const (
 // mostDepth bounds skive and insertion.
 const mostDepth = 500 * crimp.Millimetre
 
-// columns are all columns, the required ones first.
-var columns = []*column{
-	{"spec", true, "want an id for this line, such as hs-08", word(func(s *crimp.Spec) *string { return &s.ID })},
-	{"cage", true, "want the die cage that the maker's sheet names", word(func(s *crimp.Spec) *string { return &s.Cage })},
-	{"diameter", true, `want the crimp diameter with its unit, such as 1.204in`, diameter},
-	{"plus", true, "want how far above the diameter is allowed, such as 0.010in", tolerance(func(s *crimp.Spec) *crimp.Length { return &s.Plus })},
-	{"minus", true, "want how far below the diameter is allowed, such as 0.010in", tolerance(func(s *crimp.Spec) *crimp.Length { return &s.Minus })},
-	{"setting", true, "want the setting that should give the diameter", setting},
-	{"hose", false, "", words(func(s *crimp.Spec) *string { return &s.Hose })},
-	{"fitting", false, "", words(func(s *crimp.Spec) *string { return &s.Fitting })},
-	{"size", false, "", words(func(s *crimp.Spec) *string { return &s.Size })},
-	{"recrimps", false, "", count(func(s *crimp.Spec) *int { return &s.Recrimps }, 0, 9)},
-	{"skive", false, "", depth(func(s *crimp.Spec) *crimp.Length { return &s.Skive })},
-	{"insertion", false, "", depth(func(s *crimp.Spec) *crimp.Length { return &s.Insertion })},
-	{"places", false, "", count(func(s *crimp.Spec) *int { return &s.Places }, 1, mostPlaces)},
-	{"dies", false, "", count(func(s *crimp.Spec) *int { return &s.Dies }, fewestDies, mostDies)},
-	{"revision", false, "", words(func(s *crimp.Spec) *string { return &s.Revision })},
-	{"note", false, "", words(func(s *crimp.Spec) *string { return &s.Note })},
-}
-
-// columnNamed is the column of this name, nil if there is none.
-func columnNamed(name string) *column {
-	for _, c := range columns {
-		if c.name == name {
-			return c
-		}
+// specColumns are the columns of a specs file, the required ones first.
+func specColumns(scale crimp.Scale) []*column[crimp.Spec] {
+	return []*column[crimp.Spec]{
+		{"spec", true, "want an id for this line, such as hs-08", word(func(s *crimp.Spec) *string { return &s.ID })},
+		{"cage", true, "want the die cage that the maker's sheet names", word(func(s *crimp.Spec) *string { return &s.Cage })},
+		{"diameter", true, `want the crimp diameter with its unit, such as 1.204in`, diameter},
+		{"plus", true, "want how far above the diameter is allowed, such as 0.010in", tolerance(func(s *crimp.Spec) *crimp.Length { return &s.Plus })},
+		{"minus", true, "want how far below the diameter is allowed, such as 0.010in", tolerance(func(s *crimp.Spec) *crimp.Length { return &s.Minus })},
+		{"setting", true, "want the setting that should give the diameter", count(func(s *crimp.Spec) *int { return &s.Setting }, scale.Lowest, scale.Highest)},
+		{"hose", false, "", words(func(s *crimp.Spec) *string { return &s.Hose })},
+		{"fitting", false, "", words(func(s *crimp.Spec) *string { return &s.Fitting })},
+		{"size", false, "", words(func(s *crimp.Spec) *string { return &s.Size })},
+		{"recrimps", false, "", count(func(s *crimp.Spec) *int { return &s.Recrimps }, 0, 9)},
+		{"skive", false, "", depth(func(s *crimp.Spec) *crimp.Length { return &s.Skive }, mostDepth)},
+		{"insertion", false, "", depth(func(s *crimp.Spec) *crimp.Length { return &s.Insertion }, mostDepth)},
+		{"places", false, "", count(func(s *crimp.Spec) *int { return &s.Places }, 1, mostPlaces)},
+		{"dies", false, "", count(func(s *crimp.Spec) *int { return &s.Dies }, fewestDies, mostDies)},
+		{"revision", false, "", words(func(s *crimp.Spec) *string { return &s.Revision })},
+		{"note", false, "", words(func(s *crimp.Spec) *string { return &s.Note })},
 	}
-	return nil
-}
-
-func columnNames() (names []string) {
-	for _, c := range columns {
-		names = append(names, c.name)
-	}
-	return names
-}
-
-func required() (names []string) {
-	for _, c := range columns {
-		if c.required {
-			names = append(names, c.name)
-		}
-	}
-	return names
 }
 
 // word takes an id: it is scanned, printed and part of longer ids.
-func word(at func(*crimp.Spec) *string) func(*crimp.Spec, string, crimp.Scale) string {
-	return func(s *crimp.Spec, cell string, _ crimp.Scale) string {
+func word[T any](at func(*T) *string) func(*T, string) string {
+	return func(s *T, cell string) string {
 		switch {
 		case strings.ContainsAny(cell, " \t\u00a0"):
 			return `an id has no blanks: write "-" in their place`
@@ -89,8 +57,8 @@ func word(at func(*crimp.Spec) *string) func(*crimp.Spec, string, crimp.Scale) s
 }
 
 // words takes free text.
-func words(at func(*crimp.Spec) *string) func(*crimp.Spec, string, crimp.Scale) string {
-	return func(s *crimp.Spec, cell string, _ crimp.Scale) string {
+func words[T any](at func(*T) *string) func(*T, string) string {
+	return func(s *T, cell string) string {
 		if !printable(cell, 200) {
 			return "want at most 200 bytes on one line, without control characters"
 		}
@@ -100,7 +68,7 @@ func words(at func(*crimp.Spec) *string) func(*crimp.Spec, string, crimp.Scale) 
 }
 
 // diameter takes the target of the crimp.
-func diameter(s *crimp.Spec, cell string, _ crimp.Scale) string {
+func diameter(s *crimp.Spec, cell string) string {
 	l, wrong := readLength(cell)
 	if wrong != "" {
 		return wrong
@@ -127,8 +95,8 @@ func diameter(s *crimp.Spec, cell string, _ crimp.Scale) string {
 func plausible(l crimp.Length) bool { return l >= leastDiameter && l <= mostDiameter }
 
 // tolerance takes an allowance, written without a sign.
-func tolerance(at func(*crimp.Spec) *crimp.Length) func(*crimp.Spec, string, crimp.Scale) string {
-	return func(s *crimp.Spec, cell string, _ crimp.Scale) string {
+func tolerance(at func(*crimp.Spec) *crimp.Length) func(*crimp.Spec, string) string {
+	return func(s *crimp.Spec, cell string) string {
 		bare := strings.TrimLeft(cell, "+-−± ")
 		l, wrong := readLength(bare)
 		switch {
@@ -143,28 +111,23 @@ func tolerance(at func(*crimp.Spec) *crimp.Length) func(*crimp.Spec, string, cri
 }
 
 // depth takes a length along the hose; an empty cell says it is not given.
-func depth(at func(*crimp.Spec) *crimp.Length) func(*crimp.Spec, string, crimp.Scale) string {
-	return func(s *crimp.Spec, cell string, _ crimp.Scale) string {
+func depth[T any](at func(*T) *crimp.Length, most crimp.Length) func(*T, string) string {
+	return func(s *T, cell string) string {
 		l, wrong := readLength(cell)
 		switch {
 		case wrong != "":
 			return wrong
-		case l <= 0 || l > mostDepth:
-			return fmt.Sprintf("want more than nothing and at most %s, or an empty cell", mostDepth)
+		case l <= 0 || l > most:
+			return fmt.Sprintf("want more than nothing and at most %s, or an empty cell", most)
 		}
 		*at(s) = l
 		return ""
 	}
 }
 
-// setting takes what is dialled.
-func setting(s *crimp.Spec, cell string, scale crimp.Scale) string {
-	return count(func(s *crimp.Spec) *int { return &s.Setting }, scale.Lowest, scale.Highest)(s, cell, scale)
-}
-
 // count takes a whole number from low to high.
-func count(at func(*crimp.Spec) *int, low, high int) func(*crimp.Spec, string, crimp.Scale) string {
-	return func(s *crimp.Spec, cell string, _ crimp.Scale) string {
+func count[T any](at func(*T) *int, low, high int) func(*T, string) string {
+	return func(s *T, cell string) string {
 		n, err := strconv.ParseUint(cell, 10, 31) // leading zeros are as dialled, signs are not
 		if err != nil || int(n) < low || int(n) > high {
 			return fmt.Sprintf("want a whole number, %d to %d", low, high)

@@ -31,7 +31,12 @@ type Config struct {
 	Store      Store
 	MQTT       MQTT
 	Page       Page
-	Specs      []crimp.Spec // in the order of the files and their rows
+	Order      Order
+	Scanner    Scanner
+	Specs      []crimp.Spec     // in the order of the files and their rows
+	Standards  []crimp.Standard // in their order
+	Jobs       []crimp.Job      // the job cards as they were when the configuration was read
+	JobFiles   []string         // that they are read from anew, absolute
 
 	at map[string]position // where each key that the file has is written
 }
@@ -73,6 +78,8 @@ type Caliper struct {
 
 	Zero  crimp.Length // largest reading with the jaws closed that is still good; 0 to 0.25 mm
 	Limit crimp.Length // permissible error of the caliper; 0.001 mm to 1 mm
+
+	CheckEvery time.Duration // from one check against a gauge block or ring to the next, 1 h to 31 days; 0 none is asked for
 }
 
 // Measure says how pieces are measured and judged.
@@ -104,6 +111,25 @@ type Care struct {
 	Lubricate int // crimps, 1 to 10000
 	Teardown  int // crimps, 1 to 100000
 	Months    int // 1 to 60
+	OilDays   int // from one check of the oil's level to the next, 1 to 3650; 0 not told
+}
+
+// Order says what is looked at on orders with a job card.
+type Order struct {
+	EndPoints      []string // of each end, beside the diameter
+	AssemblyPoints []string // of each assembly, beside what its card asks for
+	FirstPiece     bool     // the first piece of each set-up is signed off by name
+	Lengths        crimp.Scheme
+	ScrapReasons   []string // to choose from
+}
+
+// Scanner is a scanner of barcodes on a port of its own.
+type Scanner struct {
+	Port     string // a serial port or an input device; "" none
+	Baud     int    // 300 to 921600
+	DataBits int    // 7 or 8
+	Parity   string // "none", "even", "odd", "mark" or "space"
+	StopBits string // "1" or "2"
 }
 
 // Store is where the records are kept.
@@ -124,7 +150,15 @@ type MQTT struct {
 
 // Page is the web page at the press.
 type Page struct {
-	Listen string // host:port on this machine alone; "" no page
+	Listen       string        // address:port; "" no page
+	Cert, Key    string        // PEM files, absolute; "" no TLS
+	Proxy        string        // address of a reverse proxy that ends TLS; "" none
+	Hosts        []string      // names under which it answers beside its address
+	Operators    string        // file of those who may act, absolute; "" none
+	SignIn       bool          // who acts must have signed in
+	ViewSignedIn bool          // who looks must have, too
+	Idle         time.Duration // after which a session ends when nothing is touched, 1 min to 12 h
+	Language     string        // "en", "es" or "de"; each browser may choose another
 }
 
 // defaults is the configuration of a file that says nothing.
@@ -153,7 +187,15 @@ func defaults(file string) *Config {
 		Care:  Care{Lubricate: 50, Teardown: 1000, Months: 6},
 		Store: Store{Path: "benchtally.db"},
 		MQTT:  MQTT{Window: 1},
-		Page:  Page{Listen: "127.0.0.1:8737"},
+		Page:  Page{Listen: "127.0.0.1:8737", Idle: 30 * time.Minute, Language: "en"},
+		// What a shop looks at on a hose end, and why ends are scrap: common practice, no source.
+		Order: Order{
+			EndPoints:      []string{"square-cut", "insertion-mark", "bore-open"},
+			AssemblyPoints: []string{"flushed", "capped"},
+			FirstPiece:     true, Lengths: crimp.EN,
+			ScrapReasons: []string{"cut not square", "insertion mark hidden", "bore closed", "hose damaged", "leak in proof test"},
+		},
+		Scanner: Scanner{Baud: 9600, DataBits: 8, Parity: "none", StopBits: "1"},
 	}
 }
 

@@ -55,6 +55,7 @@ func TestEveryKeyReachesItsField(t *testing.T) {
 	dir := write(t, map[string]string{
 		"station.toml":  content(t, configs+"full/station.toml"),
 		"specs.csv":     content(t, specs+"good-metric.csv"),
+		"jobs.csv":      "order,a_spec,quantity,length,length_plus,angle\nB-7,m-12,3,900mm,10mm,270\n",
 		"mqtt-password": "-", "ca.pem": "-", "press.pem": "-", "press.key": "-",
 	})
 	file := filepath.Join(dir, "station.toml")
@@ -62,7 +63,7 @@ func TestEveryKeyReachesItsField(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	mm := crimp.Millimetre
+	mm, threeQuarters := crimp.Millimetre, 270
 	want := &Config{
 		File:  file,
 		Press: Press{Name: "south-bench", Topic: "riverside/hall-2"},
@@ -75,7 +76,7 @@ func TestEveryKeyReachesItsField(t *testing.T) {
 		Caliper: Caliper{
 			Port: "/dev/serial/by-id/usb-bridge-if00", Format: "signed-decimal", Unit: crimp.Millimetres,
 			Trigger: "request", Request: "R\r", Baud: 4800, DataBits: 7, Parity: "even", StopBits: "2",
-			DTR: "on", RTS: "off", Zero: mm / 100, Limit: 3 * mm / 100,
+			DTR: "on", RTS: "off", Zero: mm / 100, Limit: 3 * mm / 100, CheckEvery: 24 * time.Hour,
 		},
 		Measure: Measure{
 			Places: 4, Every: 5, Dies: 6, Ovality: 15 * mm / 100, U: 8 * crimp.Micrometre, Confidence: 0.95,
@@ -85,7 +86,7 @@ func TestEveryKeyReachesItsField(t *testing.T) {
 			PriorSD: mm / 10, NoiseSD: mm / 50, DriftSD: 100, Hold: mm / 100,
 			Costs: crimp.Costs{Shape: crimp.Quadratic, Scrap: 12.5, Stroke: 0.8},
 		},
-		Care:  Care{Lubricate: 40, Teardown: 900, Months: 5},
+		Care:  Care{Lubricate: 40, Teardown: 900, Months: 5, OilDays: 30},
 		Store: Store{Path: filepath.Join(dir, "records/station.db"), Keep: 365 * 24 * time.Hour},
 		MQTT: MQTT{
 			Broker: "ssl://broker.riverside.example:8883", User: "south-bench",
@@ -93,11 +94,22 @@ func TestEveryKeyReachesItsField(t *testing.T) {
 			Cert: filepath.Join(dir, "press.pem"), Key: filepath.Join(dir, "press.key"),
 			Window: 16, Rate: 50,
 		},
-		Page: Page{Listen: "localhost:8080"},
+		Page: Page{
+			Listen: "192.0.2.7:8443", Cert: filepath.Join(dir, "page.pem"), Key: filepath.Join(dir, "page.key"), Proxy: "192.0.2.1",
+			Hosts: []string{"press-1.riverside.example", "192.0.2.7"}, Operators: filepath.Join(dir, "operators.csv"),
+			SignIn: true, ViewSignedIn: true, Idle: 5 * time.Minute, Language: "de",
+		},
+		Order:   Order{EndPoints: []string{"square-cut", "skive-clean"}, Lengths: crimp.SAE, ScrapReasons: []string{"wrong hose"}},
+		Scanner: Scanner{Port: "/dev/input/by-id/usb-reader-event-kbd", Baud: 19_200, DataBits: 7, Parity: "odd", StopBits: "2"},
 		Specs: []crimp.Spec{
 			{ID: "m-12", Cage: "C-18", Diameter: 21_600_000, Plus: mm / 5, Minus: mm / 5, Setting: 150, Unit: crimp.Millimetres, Note: "Größe 12"},
 			{ID: "m-25", Cage: "C-37", Diameter: 47_500_000, Plus: 35 * mm / 100, Setting: 99, Unit: crimp.Millimetres},
 		},
+		Standards: []crimp.Standard{{Name: "ring-25", Value: 25_002_000, Allowed: 25_000}, {Name: "block-1", Value: crimp.Inch, Allowed: 30_000}},
+		Jobs: []crimp.Job{{
+			Order: "B-7", Quantity: 3, Ends: [2]crimp.End{{Spec: "m-12"}}, Length: 900 * mm, Plus: 10 * mm, Angle: &threeQuarters,
+		}},
+		JobFiles: []string{filepath.Join(dir, "jobs.csv")},
 	}
 	if diff := cmp.Diff(got, want, plain); diff != "" {
 		t.Errorf("got -, want +\n%s", diff)
@@ -128,7 +140,12 @@ func TestDefaults(t *testing.T) {
 		Care:       Care{Lubricate: 50, Teardown: 1000, Months: 6},
 		Store:      Store{Path: filepath.Join(dir, "benchtally.db")},
 		MQTT:       MQTT{Window: 1},
-		Page:       Page{Listen: "127.0.0.1:8737"},
+		Order: Order{
+			EndPoints: []string{"square-cut", "insertion-mark", "bore-open"}, AssemblyPoints: []string{"flushed", "capped"}, FirstPiece: true, Lengths: "EN",
+			ScrapReasons: []string{"cut not square", "insertion mark hidden", "bore closed", "hose damaged", "leak in proof test"},
+		},
+		Scanner: Scanner{Baud: 9600, DataBits: 8, Parity: "none", StopBits: "1"},
+		Page:    Page{Listen: "127.0.0.1:8737", Idle: 30 * time.Minute, Language: "en"},
 		Specs: []crimp.Spec{
 			{ID: "hs-08", Cage: "C-21", Diameter: 30_581_600, Plus: 254_000, Minus: 254_000, Setting: 120, Unit: crimp.Inches},
 		},
@@ -202,14 +219,17 @@ func TestBrokerIsKeptWithItsPort(t *testing.T) {
 	}
 }
 
-func TestPageIsShownOnThisMachineAlone(t *testing.T) {
-	for listen, good := range map[string]bool{
-		"127.0.0.1:8737": true, "127.0.0.2:1": true, "[::1]:8737": true, "localhost:0": true, "[::ffff:127.0.0.1]:80": true,
-		"0.0.0.0:8737": false, "[::]:8737": false, ":8737": false, "192.0.2.7:8737": false, "localhost.example:80": false,
-		"127.0.0.1:http": false, "127.0.0.1:65536": false, "127.0.0.1:-1": false, "127.0.0.1:": false, "127.0.0.1": false,
+func TestListenAddresses(t *testing.T) {
+	for listen, want := range map[string]struct{ good, here bool }{
+		"127.0.0.1:8737": {true, true}, "127.0.0.2:1": {true, true}, "[::1]:8737": {true, true}, "localhost:0": {true, true}, "[::ffff:127.0.0.1]:80": {true, true},
+		"0.0.0.0:8737": {true, false}, "[::]:8737": {true, false}, ":8737": {true, false}, "192.0.2.7:8737": {true, false}, "localhost.example:80": {false, false},
+		"127.0.0.1:http": {false, true}, "127.0.0.1:65536": {false, true}, "127.0.0.1:-1": {false, true}, "127.0.0.1:": {false, true}, "127.0.0.1": {false, false},
 	} {
-		if got := loopback(listen); (got == "") != good {
-			t.Errorf("%q: good %v, but it says %q", listen, good, got)
+		if got := listenAddress(listen); (got == "") != want.good {
+			t.Errorf("%q: good %v, but it says %q", listen, want.good, got)
+		}
+		if got := shownHere(listen); got != want.here {
+			t.Errorf("%q: on this machine alone %v, want %v", listen, got, want.here)
 		}
 	}
 }

@@ -21,7 +21,7 @@ type entry struct {
 	table   string // first part of its full name, "" for a name of one part
 	row     int    // which element of an array of tables, from 0
 	name    string // the rest of its full name, joined by points
-	value   any    // string, bool, int64, float64 or other; nil: could not be read
+	value   any    // string, []string, bool, int64, float64 or other; nil: could not be read
 	written string // the value as text for a fault
 }
 
@@ -231,10 +231,25 @@ func scalar(node *unstable.Node) (value any, written, wrong string) {
 		}
 		return v.V, shorten(text), ""
 	case unstable.Array:
+		if texts, ok := texts(node); ok {
+			return texts, "[…]", ""
+		}
 		return other("a list"), "[…]", ""
 	case unstable.LocalDate, unstable.LocalTime, unstable.LocalDateTime, unstable.DateTime:
 		return other("a date or a time"), shorten(text), ""
 	default:
 		return other("something else"), "", ""
 	}
+}
+
+// texts are the elements of an array of texts; false: some are none.
+func texts(array *unstable.Node) ([]string, bool) {
+	all := []string{}
+	for it := array.Children(); it.Next(); {
+		if it.Node().Kind != unstable.String {
+			return nil, false
+		}
+		all = append(all, string(it.Node().Data))
+	}
+	return all, true
 }

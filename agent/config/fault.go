@@ -51,7 +51,7 @@ func keyText(key string) string {
 
 // tableText writes a table as its line in the file has it.
 func tableText(table string) string {
-	if table == specsTable {
+	if repeats(table) {
 		return "[[" + table + "]]"
 	}
 	return "[" + table + "]"

@@ -134,13 +134,18 @@ func checkConfig(t *testing.T, c *Config) {
 	if r := c.MQTT.Rate; !(r >= 0 && r <= 10_000) {
 		t.Errorf("rate = %v", r)
 	}
-	if c.Page.Listen != "" && loopback(c.Page.Listen) != "" {
-		t.Errorf("listen = %q", c.Page.Listen)
+	if p := c.Page; p.Listen != "" && (listenAddress(p.Listen) != "" || !shownHere(p.Listen) && (!p.SignIn || p.Cert == "" && p.Proxy == "")) {
+		t.Errorf("page %+v", p)
+	}
+	for _, s := range c.Standards {
+		if s.Name == "" || s.Value < leastStandard || s.Allowed <= 0 {
+			t.Errorf("standard %+v", s)
+		}
 	}
 	if c.Caliper.Trigger == onRequest && c.Caliper.Request == "" {
 		t.Error("a request without bytes")
 	}
-	for _, p := range []string{c.Store.Path, c.MQTT.PasswordFile, c.MQTT.CA, c.MQTT.Cert, c.MQTT.Key} {
+	for _, p := range []string{c.Store.Path, c.MQTT.PasswordFile, c.MQTT.CA, c.MQTT.Cert, c.MQTT.Key, c.Page.Cert, c.Page.Key, c.Page.Operators} {
 		if p != "" && !filepath.IsAbs(p) {
 			t.Errorf("path %q is not absolute", p)
 		}

@@ -7,14 +7,24 @@ import (
 	"benchtally/agent/crimp"
 )
 
-// specsTable is the table that may stand several times, each naming a specs file.
-const specsTable = "specs"
+// The tables that may stand several times: each names a specs file, a file of job
+// cards, or a gauge block or ring.
+const (
+	specsTable     = "specs"
+	jobsTable      = "jobs"
+	standardsTable = "standards"
+)
+
+// repeats says whether a table may stand several times.
+func repeats(table string) bool {
+	return table == specsTable || table == jobsTable || table == standardsTable
+}
 
 // key is one key that the file may have.
 type key struct {
 	table, name string
 	must        string // what to write when it is missing; "" where there is a default
-	set         setter // nil for the key of [[specs]], which is no field of its own
+	set         setter // nil for the keys of tables that may stand several times, which are no fields of their own
 }
 
 // keys are all keys, in the order in which the example has them.
@@ -44,11 +54,13 @@ var keys = []key{
 	{"caliper", "baud", "", number(func(c *Config) *int { return &c.Caliper.Baud }, 300, 921600)},
 	{"caliper", "data_bits", "", number(func(c *Config) *int { return &c.Caliper.DataBits }, 7, 8)},
 	{"caliper", "parity", "", choice(func(c *Config) *string { return &c.Caliper.Parity }, "none", "even", "odd", "mark", "space")},
-	{"caliper", "stop_bits", "", stopBits},
+	{"caliper", "stop_bits", "", stopBits(func(c *Config) *string { return &c.Caliper.StopBits })},
 	{"caliper", "dtr", "", controlLine(func(c *Config) *string { return &c.Caliper.DTR })},
 	{"caliper", "rts", "", controlLine(func(c *Config) *string { return &c.Caliper.RTS })},
 	{"caliper", "zero", "", length(func(c *Config) *crimp.Length { return &c.Caliper.Zero }, 0, crimp.Millimetre/4)},
 	{"caliper", "limit", "", length(func(c *Config) *crimp.Length { return &c.Caliper.Limit }, crimp.Micrometre, crimp.Millimetre)},
+
+	{"caliper", "check_every", "", span(func(c *Config) *time.Duration { return &c.Caliper.CheckEvery }, time.Hour, 31*24*time.Hour, "when the shop asks for none")},
 
 	{"measure", "places", "", number(func(c *Config) *int { return &c.Measure.Places }, 1, mostPlaces)},
 	{"measure", "every", "", number(func(c *Config) *int { return &c.Measure.Every }, 1, 1000)},
@@ -73,6 +85,20 @@ var keys = []key{
 	{"care", "teardown", "", number(func(c *Config) *int { return &c.Care.Teardown }, 1, 100_000)},
 	{"care", "months", "", number(func(c *Config) *int { return &c.Care.Months }, 1, 60)},
 
+	{"care", "oil_days", "", orZero(func(c *Config) *int { return &c.Care.OilDays }, 1, 3650, "when it is not told")},
+
+	{"order", "end_points", "", list(func(c *Config) *[]string { return &c.Order.EndPoints }, pointName)},
+	{"order", "assembly_points", "", list(func(c *Config) *[]string { return &c.Order.AssemblyPoints }, pointName)},
+	{"order", "first_piece", "", either(func(c *Config) *bool { return &c.Order.FirstPiece }, "sign", "as any")},
+	{"order", "lengths", "", choice(func(c *Config) *crimp.Scheme { return &c.Order.Lengths }, crimp.EN, crimp.SAE)},
+	{"order", "scrap_reasons", "", list(func(c *Config) *[]string { return &c.Order.ScrapReasons }, shortText)},
+
+	{"scanner", "port", "", text(func(c *Config) *string { return &c.Scanner.Port }, orBlank(scannerName))},
+	{"scanner", "baud", "", number(func(c *Config) *int { return &c.Scanner.Baud }, 300, 921600)},
+	{"scanner", "data_bits", "", number(func(c *Config) *int { return &c.Scanner.DataBits }, 7, 8)},
+	{"scanner", "parity", "", choice(func(c *Config) *string { return &c.Scanner.Parity }, "none", "even", "odd", "mark", "space")},
+	{"scanner", "stop_bits", "", stopBits(func(c *Config) *string { return &c.Scanner.StopBits })},
+
 	{"store", "path", "", text(func(c *Config) *string { return &c.Store.Path }, filePath)},
 	{"store", "keep", "", days(func(c *Config) *time.Duration { return &c.Store.Keep }, 36_500)},
 
@@ -85,9 +111,22 @@ var keys = []key{
 	{"mqtt", "window", "", number(func(c *Config) *int { return &c.MQTT.Window }, 1, 64)},
 	{"mqtt", "rate", "", fraction(func(c *Config) *float64 { return &c.MQTT.Rate }, 0.1, 10_000, "for no cap")},
 
-	{"page", "listen", "", text(func(c *Config) *string { return &c.Page.Listen }, orBlank(loopback))},
+	{"page", "listen", "", text(func(c *Config) *string { return &c.Page.Listen }, orBlank(listenAddress))},
+	{"page", "cert", "", text(func(c *Config) *string { return &c.Page.Cert }, orBlank(filePath))},
+	{"page", "key", "", text(func(c *Config) *string { return &c.Page.Key }, orBlank(filePath))},
+	{"page", "proxy", "", text(func(c *Config) *string { return &c.Page.Proxy }, orBlank(machineAddress))},
+	{"page", "hosts", "", list(func(c *Config) *[]string { return &c.Page.Hosts }, hostName)},
+	{"page", "operators", "", text(func(c *Config) *string { return &c.Page.Operators }, orBlank(filePath))},
+	{"page", "sign_in", "", either(func(c *Config) *bool { return &c.Page.SignIn }, "on", "off")},
+	{"page", "view", "", either(func(c *Config) *bool { return &c.Page.ViewSignedIn }, "signed-in", "open")},
+	{"page", "idle", "", duration(func(c *Config) *time.Duration { return &c.Page.Idle }, time.Minute, 12*time.Hour)},
+	{"page", "language", "", choice(func(c *Config) *string { return &c.Page.Language }, "en", "es", "de")},
 
 	{specsTable, "file", `file = "specs.csv"`, nil},
+	{jobsTable, "file", "", nil},
+	{standardsTable, "name", "", nil},
+	{standardsTable, "value", "", nil},
+	{standardsTable, "allowed", "", nil},
 }
 
 // onRequest is the trigger of a caliper that is asked for each reading.

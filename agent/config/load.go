@@ -2,7 +2,6 @@ package config
 
 import (
 	"fmt"
-	"path/filepath"
 	"strings"
 
 	"benchtally/agent/crimp"
@@ -43,13 +42,15 @@ type loader struct {
 	faults Faults
 	good   map[string]bool // keys without a fault, written or by default
 	header map[string]position
-	end    position // where a missing table could be written
-	specs  []entry  // the files named by [[specs]]
+	end    position          // where a missing table could be written
+	specs  []entry           // the files named by [[specs]]
+	jobs   []entry           // the files named by [[jobs]]
+	blocks map[int]*standard // of [[standards]], by their row
 }
 
 // load checks the file's text; read brings the text of a specs file.
 func load(file string, data []byte, read func(path string) ([]byte, error)) *loader {
-	l := &loader{c: defaults(file), good: map[string]bool{}, header: map[string]position{}}
+	l := &loader{c: defaults(file), good: map[string]bool{}, header: map[string]position{}, blocks: map[int]*standard{}}
 	l.c.at = map[string]position{}
 	for _, k := range keys {
 		l.good[k.table+"."+k.name] = true
@@ -65,9 +66,16 @@ func load(file string, data []byte, read func(path string) ([]byte, error)) *loa
 	if !d.lost {
 		l.missing(d)
 	}
+	l.standards()
 	l.relations()
 	l.paths()
+	before := len(l.faults)
 	l.readSpecs(read)
+	specs := l.c.Specs
+	if len(l.faults) > before {
+		specs = nil // those of the file with a fault are not among them
+	}
+	l.readJobs(read, specs)
 	return l
 }
 
@@ -101,9 +109,9 @@ func (l *loader) take(d *document) {
 		case len(h.path) > 1 || !known[name]:
 			text = "unknown table [" + name + "], " + suggest(name, tables())
 			foreign[name] = true
-		case name == specsTable && !h.array:
-			text = "write [[specs]], in double brackets: it may stand several times"
-		case name != specsTable && h.array:
+		case repeats(name) && !h.array:
+			text = "write [[" + name + "]], in double brackets: it may stand several times"
+		case !repeats(name) && h.array:
 			text = fmt.Sprintf("write %s, in single brackets: it stands once", tableText(name))
 		default:
 			continue
@@ -142,7 +150,7 @@ func (l *loader) entry(e entry, known map[string]bool) {
 	case !ok:
 		l.faultAt(e.position, key, "", unknown(e.table, e.name))
 	case k.set == nil:
-		l.specsFile(e)
+		l.row(e)
 	default:
 		if text := k.set(l.c, e.value); text != "" {
 			value := e.written
@@ -169,42 +177,7 @@ func (l *loader) missing(d *document) {
 		}
 		l.faultAt(p, key, "", text)
 	}
-	// Of [[specs]] every single one needs its file.
-	named := map[int]bool{}
-	for _, e := range d.entries {
-		if e.table == specsTable {
-			named[e.row] = true
-		}
-	}
-	row := 0
-	for _, h := range d.headers {
-		if h.name() != specsTable || !h.array {
-			continue
-		}
-		if !named[row] && len(named) > 0 {
-			l.faultAt(h.position, specsTable+".file", "", `is missing: write file = "specs.csv"`)
-		}
-		row++
-	}
-}
-
-// specsFile takes in the name of one specs file.
-func (l *loader) specsFile(e entry) {
-	s, ok := e.value.(string)
-	text := filePath(s)
-	if !ok {
-		text = "want the name of a CSV file in quotes" + found(e.value)
-	}
-	for _, other := range l.specs {
-		if text == "" && filepath.Clean(other.value.(string)) == filepath.Clean(s) {
-			text = fmt.Sprintf("this file is named already, line %d", other.line)
-		}
-	}
-	if text != "" {
-		l.faultAt(e.position, e.key(), e.written, text)
-		return
-	}
-	l.specs = append(l.specs, e)
+	l.missingInRows(d)
 }
 
 // readSpecs reads the specs files named, each with all its faults.
@@ -215,10 +188,7 @@ func (l *loader) readSpecs(read func(string) ([]byte, error)) {
 	}
 	seen := map[string]string{}
 	for _, e := range l.specs {
-		name := e.value.(string)
-		if !filepath.IsAbs(name) {
-			name = filepath.Join(filepath.Dir(l.c.File), name)
-		}
+		name := l.beside(e.value.(string))
 		data, err := read(name)
 		if err != nil {
 			l.faultAt(e.position, e.key(), e.written, err.Error())

@@ -16,6 +16,7 @@ var update = flag.Bool("update", false, "rewrite the .want files")
 const (
 	configs = "../../testdata/config/"
 	specs   = "../../testdata/specs/"
+	jobs    = "../../testdata/jobs/"
 )
 
 // Every file is one fault, named after it; its .want is what the person reads.
@@ -46,6 +47,21 @@ func TestFaultsOfSpecsFiles(t *testing.T) {
 			return ""
 		}
 		return faults.Error() + "\n"
+	})
+}
+
+func TestFaultsOfJobFiles(t *testing.T) {
+	known := []crimp.Spec{{ID: "hs-04"}, {ID: "hs-06"}, {ID: "hs-08"}}
+	eachFile(t, jobs+"*.csv", func(file string) string {
+		_, err := ReadJobs([]string{file}, known)
+		var faults Faults
+		switch {
+		case err == nil:
+			return ""
+		case !errors.As(err, &faults):
+			t.Fatalf("ReadJobs: error %T, want Faults", err)
+		}
+		return err.Error() + "\n"
 	})
 }
 

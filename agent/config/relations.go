@@ -44,6 +44,12 @@ func (l *loader) relations() {
 	l.relate(c.Measure.RepeatabilityDof == 0 || c.Measure.Repeatability > 0, "measure.repeatability_dof", "measure.repeatability",
 		"degrees of freedom need the standard deviation that they belong to: write repeatability as well")
 
+	l.pageRelations()
+	l.relate(c.Scanner.Port == "" || c.Scanner.Port != c.Caliper.Port, "scanner.port", "caliper.port",
+		"the scanner and the caliper want a port each, this one is the caliper's")
+	l.relate(c.Caliper.CheckEvery == 0 || len(c.Standards) > 0, "caliper.check_every", standardsTable+".name",
+		"a check needs a gauge block or ring: name it under [[standards]]")
+
 	m := c.MQTT
 	l.relate(m.PasswordFile == "" || m.User != "", "mqtt.password_file", "mqtt.user",
 		"a password needs a user: write user as well")
@@ -54,6 +60,24 @@ func (l *loader) relations() {
 	plain := strings.HasPrefix(m.Broker, "tcp://")
 	l.relate(!plain || m.CA == "", "mqtt.ca", "mqtt.broker", "is of use with ssl:// only")
 	l.relate(!plain || m.Cert == "", "mqtt.cert", "mqtt.broker", "is of use with ssl:// only")
+}
+
+// pageRelations checks who may reach the page. One that others than this machine
+// reach is encrypted, and asks who acts.
+func (l *loader) pageRelations() {
+	p := l.c.Page
+	l.relate(p.Cert == "" || p.Key != "", "page.cert", "page.key", "a certificate needs its key: write key as well")
+	l.relate(p.Key == "" || p.Cert != "", "page.key", "page.cert", "a key needs its certificate: write cert as well")
+	l.relate(!p.SignIn || p.Operators != "", "page.sign_in", "page.operators",
+		`signing in needs the operators: write operators = "operators.csv", and make it with benchtally operator add`)
+	l.relate(!p.ViewSignedIn || p.SignIn, "page.view", "page.sign_in", `needs sign_in = "on"`)
+	if p.Listen == "" || shownHere(p.Listen) {
+		return
+	}
+	l.relate(p.Cert != "" || p.Proxy != "", "page.listen", "page.cert",
+		"others than this machine reach the page here: write cert and key for TLS, or proxy for a reverse proxy that does it, or listen on 127.0.0.1")
+	l.relate(p.SignIn, "page.listen", "page.sign_in",
+		`others than this machine reach the page here: write sign_in = "on" and operators, or listen on 127.0.0.1`)
 }
 
 // relate notes a fault at key unless ok, or a fault at one of the two is known.
@@ -75,7 +99,7 @@ func (l *loader) paths() {
 	if abs, err := filepath.Abs(folder); err == nil {
 		folder = abs
 	}
-	for _, p := range []*string{&c.Store.Path, &c.MQTT.PasswordFile, &c.MQTT.CA, &c.MQTT.Cert, &c.MQTT.Key} {
+	for _, p := range []*string{&c.Store.Path, &c.MQTT.PasswordFile, &c.MQTT.CA, &c.MQTT.Cert, &c.MQTT.Key, &c.Page.Cert, &c.Page.Key, &c.Page.Operators} {
 		if *p != "" && !filepath.IsAbs(*p) {
 			*p = filepath.Join(folder, *p)
 		}
@@ -87,13 +111,18 @@ func (l *loader) paths() {
 		c.MQTT.CA:                                    "the authorities",
 		c.MQTT.Cert:                                  "the certificate",
 		c.MQTT.Key:                                   "its key",
+		c.Page.Cert:                                  "the page's certificate",
+		c.Page.Key:                                   "the page's key",
+		c.Page.Operators:                             "the operators",
 	}
-	for _, e := range l.specs {
-		name := e.value.(string)
-		if !filepath.IsAbs(name) {
-			name = filepath.Join(folder, name)
+	for what, files := range map[string][]entry{"a specs file": l.specs, "a file of job cards": l.jobs} {
+		for _, e := range files {
+			name := e.value.(string)
+			if !filepath.IsAbs(name) {
+				name = filepath.Join(folder, name)
+			}
+			taken[filepath.Clean(name)] = what
 		}
-		taken[filepath.Clean(name)] = "a specs file"
 	}
 	if what, ok := taken[filepath.Clean(c.Store.Path)]; ok && l.good["store.path"] {
 		l.fault("store.path", "", "the store wants a file of its own, this one is "+what)

@@ -31,6 +31,31 @@ func text(at func(*Config) *string, check func(string) string) setter {
 	}
 }
 
+// list takes texts in square brackets, each of which check finds nothing to say
+// about, no text twice.
+func list(at func(*Config) *[]string, check func(string) string) setter {
+	return func(c *Config, v any) string {
+		texts, ok := v.([]string)
+		if !ok {
+			return `want texts in quotes between square brackets, such as ["one", "two"]`
+		}
+		seen := map[string]bool{}
+		for _, s := range texts {
+			if wrong := check(s); wrong != "" {
+				return fmt.Sprintf("%q: %s", shorten(s), wrong)
+			}
+			if seen[s] {
+				return fmt.Sprintf("%q stands twice: keep one of them", shorten(s))
+			}
+			seen[s] = true
+		}
+		if *at(c) = texts; len(texts) == 0 {
+			*at(c) = nil
+		}
+		return ""
+	}
+}
+
 // choice takes one of a few words.
 func choice[T ~string](at func(*Config) *T, words ...T) setter {
 	known := make([]string, len(words))
@@ -171,6 +196,22 @@ func duration(at func(*Config) *time.Duration, low, high time.Duration) setter {
 	}
 }
 
+// span takes a time like duration, or "" for 0, which means what blank says.
+func span(at func(*Config) *time.Duration, low, high time.Duration, blank string) setter {
+	take := duration(at, low, high)
+	return func(c *Config, v any) string {
+		if v == "" {
+			*at(c) = 0
+			return ""
+		}
+		wrong := take(c, v)
+		if wrong != "" {
+			wrong += `, or "" ` + blank
+		}
+		return wrong
+	}
+}
+
 // days takes whole days such as "365d", from 1 to high, or "" for 0.
 func days(at func(*Config) *time.Duration, high int) setter {
 	want := fmt.Sprintf(`want whole days, "1d" to "%dd", or "" to keep everything`, high)
@@ -232,6 +273,8 @@ func found(v any) string {
 		return ", not true or false"
 	case int64, float64:
 		return ", not a bare number"
+	case []string:
+		return ", not a list"
 	case other:
 		return ", not " + string(v)
 	default:
