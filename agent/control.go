@@ -69,7 +69,7 @@ func (a *agent) serveControl(ctx context.Context) error {
 // serveHTTP serves until ctx ends.
 func serveHTTP(ctx context.Context, l net.Listener, h http.Handler) error {
 	server := &http.Server{
-		Handler: h, ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 16 << 10,
+		Handler: h, ReadHeaderTimeout: 5 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
 		BaseContext: func(net.Listener) context.Context { return ctx },
 		ErrorLog:    slog.NewLogLogger(slog.Default().Handler(), slog.LevelDebug),
 	}

@@ -75,6 +75,9 @@ func (h *health) snapshot() panel.Snapshot {
 		h.storeLink(v, err),
 		h.link("clock", record.Clock, v, clockText()),
 	}
+	if trouble := h.a.pageTrouble(); trouble != "" {
+		s.Links = append(s.Links, panel.Link{Name: "page", Text: trouble})
+	}
 	return s
 }
 

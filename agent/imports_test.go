@@ -52,7 +52,7 @@ var directions = map[string]map[string]string{
 	"mqtt":          {"agent/record": "it sends records"},
 	"deploy":        {},
 	"agent": {
-		"agent/config": joins, "agent/crimp": joins, "agent/panel": joins, "agent/record": joins,
+		"agent/config": joins, "agent/crimp": joins, "agent/panel": joins, "agent/people": joins, "agent/record": joins,
 		"agent/rehearsal": joins, "agent/station": joins, "agent/stats": joins, "agent/tape": joins,
 		"caliper": joins, "deploy": joins, "mqtt": joins, "sensors": joins, "store": joins,
 	},

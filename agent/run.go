@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"benchtally/agent/config"
+	"benchtally/agent/people"
 	"benchtally/agent/record"
 	"benchtally/agent/station"
 	"benchtally/caliper"
@@ -89,6 +90,8 @@ type agent struct {
 	store     *store.Store
 	bench     *bench
 	publisher *mqtt.Publisher // nil: no broker is named
+	pair      *keyPair        // nil: the page is served without TLS
+	door      *people.Door    // nil: nobody signs in
 	health    *health
 
 	brokerChanged chan struct{}         // says that the publisher's state has changed
@@ -106,6 +109,7 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 		return nil, err
 	}
 	a := &agent{cfg: cfg, now: now, store: kept, began: time.Now(), brokerChanged: make(chan struct{}, 1)}
+	a.pair, a.door = pagePair(cfg.Page), pageDoor(cfg.Page)
 	rules := stationRules(cfg)
 	rules.ClockState = cached(clockState, 10*time.Second)
 	s, err := station.Open(&keeper{Store: kept}, rules)
