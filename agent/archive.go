@@ -130,7 +130,7 @@ func (a archive) handover(since, now time.Time, v station.View) (report.Handover
 			return h, err
 		}
 		h.Orders = append(h.Orders, handedOver(d, made[id], v))
-		h.Doubt = append(h.Doubt, inDoubt(d, since)...)
+		h.Doubt = append(h.Doubt, doubts(d, since)...)
 	}
 	h.Care = careOf(v)
 	for _, source := range slices.Sorted(maps.Keys(v.Faults)) {
@@ -188,8 +188,8 @@ func handedOver(d *station.Dossier, made int, v station.View) report.HandoverOrd
 	return o
 }
 
-// inDoubt are the readings of an order since a time that are in doubt.
-func inDoubt(d *station.Dossier, since time.Time) []report.HandoverDoubt {
+// doubts are the readings of an order since a time that are in doubt.
+func doubts(d *station.Dossier, since time.Time) []report.HandoverDoubt {
 	var doubt report.HandoverDoubt
 	for _, p := range d.Pieces {
 		of := false

@@ -23,6 +23,7 @@ type checked struct {
 	File     string        `json:"file"`
 	OK       bool          `json:"ok"`
 	Specs    int           `json:"specs"`
+	Jobs     int           `json:"jobs"`
 	Faults   config.Faults `json:"faults"`
 	Warnings []string      `json:"warnings"`
 }
@@ -32,7 +33,7 @@ func (c *checkCommand) Run(e env) error {
 	cfg, err := loadConfig(c.File)
 	answer := checked{File: c.File, OK: err == nil, Faults: config.Faults{}, Warnings: []string{}}
 	if err == nil {
-		answer.Specs, answer.Warnings = len(cfg.Specs), append(answer.Warnings, cfg.Warnings()...)
+		answer.Specs, answer.Jobs, answer.Warnings = len(cfg.Specs), len(cfg.Jobs), append(answer.Warnings, cfg.Warnings()...)
 	}
 	if !c.JSON {
 		if err != nil {
@@ -41,7 +42,7 @@ func (c *checkCommand) Run(e env) error {
 		for _, line := range answer.Warnings {
 			_, _ = fmt.Fprintln(e.stderr, "warning:", line) // a hint, no result
 		}
-		_, err = fmt.Fprintf(e.stdout, "%s: no faults, %d specs, topics below %s\n", c.File, len(cfg.Specs), cfg.Base())
+		_, err = fmt.Fprintf(e.stdout, "%s: no faults, %d specs, %s, topics below %s\n", c.File, len(cfg.Specs), plural(len(cfg.Jobs), "job card"), cfg.Base())
 		return err
 	}
 	errors.As(err, &answer.Faults)

@@ -142,11 +142,7 @@ func (b demoBench) Act(ctx context.Context, action station.Action) error {
 }
 
 // View is what the screen shows.
-func (b demoBench) View() station.View {
-	b.a.health.mu.Lock()
-	defer b.a.health.mu.Unlock()
-	return b.a.health.view
-}
+func (b demoBench) View() station.View { return b.a.health.seen() }
 
 // teller tells on the output what happens in the shop.
 type teller struct {

@@ -34,7 +34,14 @@ type health struct {
 }
 
 func newHealth(a *agent, v station.View) *health {
-	return &health{a: a, board: panel.NewBoard(a.cfg.Press.Name, a.cfg.Specs...), view: v, latest: v.At}
+	return &health{a: a, board: panel.NewBoard(a.cfg.Press.Name, shopOf(a.cfg)), view: v, latest: v.At}
+}
+
+// seen is the station as it was shown last.
+func (h *health) seen() station.View {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.view
 }
 
 // show takes what was kept and the station's newest view, and passes it on.

@@ -29,10 +29,16 @@ var directions = map[string]map[string]string{
 	"agent/tape":   {"agent/station": "a line of a tape is an input of the station"},
 	"agent/config": {"agent/crimp": "specifications, lengths and budgets are read from files"},
 	"agent/people": {},
+	"agent/label":  {},
+	"agent/words":  {"agent/crimp": "lengths are written as a language writes numbers"},
 	"agent/panel": {
 		"agent/crimp":   "it shows lengths",
+		"agent/label":   "it tells a badge from other labels",
+		"agent/people":  "it lets operators in, and knows who is in",
 		"agent/record":  "it shows what happened",
+		"agent/report":  "it shows pictures",
 		"agent/station": "it shows the station's view and hands on an operator's actions",
+		"agent/words":   "it speaks several languages",
 	},
 	"agent/report": {
 		"agent/crimp":   "it tells lengths, specifications and outcomes",
@@ -52,8 +58,8 @@ var directions = map[string]map[string]string{
 	"mqtt":          {"agent/record": "it sends records"},
 	"deploy":        {},
 	"agent": {
-		"agent/config": joins, "agent/crimp": joins, "agent/panel": joins, "agent/people": joins, "agent/record": joins,
-		"agent/rehearsal": joins, "agent/station": joins, "agent/stats": joins, "agent/tape": joins,
+		"agent/config": joins, "agent/crimp": joins, "agent/label": joins, "agent/panel": joins, "agent/people": joins, "agent/record": joins, "agent/report": joins,
+		"agent/rehearsal": joins, "agent/words": joins, "agent/station": joins, "agent/stats": joins, "agent/tape": joins,
 		"caliper": joins, "deploy": joins, "mqtt": joins, "sensors": joins, "store": joins,
 	},
 }
@@ -89,7 +95,7 @@ var homes = []struct{ module, home, why string }{
 // clockless are packages and files that are told the time and never look at a
 // clock or wait, so that a replay of their inputs gives the same once more.
 var clockless = []string{
-	"agent/crimp", "agent/crimp/study", "agent/record", "agent/station", "agent/stats", "agent/tape", "agent/config", "agent/report",
+	"agent/crimp", "agent/crimp/study", "agent/record", "agent/station", "agent/stats", "agent/tape", "agent/config", "agent/label", "agent/words", "agent/report",
 	"caliper/frame", "caliper/reader.go", "caliper/line.go", "caliper/garbage.go", "caliper/settle.go",
 	"agent/people/door.go", "agent/people/session.go", "agent/people/tally.go", "agent/people/watched.go", "agent/people/refused.go",
 	"sensors/filter.go", "sensors/due.go", "sensors/state.go", "sensors/fault.go",

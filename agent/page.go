@@ -10,8 +10,8 @@ import (
 	"time"
 
 	"benchtally/agent/config"
+	"benchtally/agent/panel"
 	"benchtally/agent/people"
-	"benchtally/agent/station"
 )
 
 // pageRetry is how long a page waits for an address that is taken.
@@ -27,10 +27,13 @@ func (a *agent) servePage(ctx context.Context) error {
 	if err != nil {
 		return invalid{err}
 	}
-	handler := direct(proxy, a.health.board.Handler(func(ctx context.Context, action station.Action) (string, error) {
-		records, err := a.act(ctx, action)
-		return refusal(records), err
-	}, a.cfg.Page.Listen))
+	handler := direct(proxy, a.health.board.Handler(a.desk(), panel.Options{
+		Hosts:  append([]string{a.cfg.Page.Listen}, a.cfg.Page.Hosts...),
+		Closed: a.cfg.Page.ViewSignedIn, Secure: proxy.Secure, Remote: proxy.From,
+	}))
+	if a.beside != nil {
+		handler = a.beside(handler)
+	}
 	scheme := "http://"
 	if a.pair != nil {
 		scheme = "https://"

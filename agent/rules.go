@@ -24,8 +24,25 @@ func stationRules(c *config.Config) station.Rules {
 		Every:     c.Measure.Every,
 		U:         c.Measure.U,
 		Gauge:     c.Gauge(),
-		Intervals: crimp.Intervals{Lubricate: c.Care.Lubricate, Teardown: c.Care.Teardown, Months: c.Care.Months},
+		Intervals: crimp.Intervals{Lubricate: c.Care.Lubricate, Teardown: c.Care.Teardown, Months: c.Care.Months, OilDays: c.Care.OilDays},
 		Specs:     c.Specs,
+
+		Jobs:       jobsOf(c.Jobs),
+		Points:     station.Points{End: c.Order.EndPoints, Assembly: c.Order.AssemblyPoints},
+		FirstPiece: c.Order.FirstPiece, Lengths: c.Order.Lengths,
+		Standards: c.Standards, CheckEvery: c.Caliper.CheckEvery, Retracts: c.Switch.Retracted != "",
+	}
+}
+
+// jobsOf looks orders up among job cards.
+func jobsOf(jobs []crimp.Job) func(string) (crimp.Job, bool) {
+	byOrder := make(map[string]crimp.Job, len(jobs))
+	for _, j := range jobs {
+		byOrder[j.Order] = j
+	}
+	return func(order string) (crimp.Job, bool) {
+		j, ok := byOrder[order]
+		return j, ok
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"net/http"
 	"os"
 	"runtime"
 	"time"
@@ -93,11 +94,15 @@ type agent struct {
 	pair      *keyPair        // nil: the page is served without TLS
 	door      *people.Door    // nil: nobody signs in
 	health    *health
+	jobs      *jobs
+	scans     scans
+	holders   *people.Door // of badges; nil: the configuration names no operators
 
-	brokerChanged chan struct{}         // says that the publisher's state has changed
-	print         io.Writer             // gets each record once it is kept; nil: nobody
-	told          func([]record.Record) // likewise
-	onPage        func(address string)  // hears where the page is; nil: nobody
+	brokerChanged chan struct{}                   // says that the publisher's state has changed
+	print         io.Writer                       // gets each record once it is kept; nil: nobody
+	told          func([]record.Record)           // likewise
+	onPage        func(address string)            // hears where the page is; nil: nobody
+	beside        func(http.Handler) http.Handler // serves more beside the page; nil: nothing more
 	demo          bool
 	began         time.Time // by the wall's clock
 }
@@ -110,7 +115,12 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 	}
 	a := &agent{cfg: cfg, now: now, store: kept, began: time.Now(), brokerChanged: make(chan struct{}, 1)}
 	a.pair, a.door = pagePair(cfg.Page), pageDoor(cfg.Page)
+	if a.holders = a.door; a.holders == nil && cfg.Page.Operators != "" {
+		a.holders = people.NewDoor(cfg.Page.Operators, people.Settings{Now: time.Now})
+	}
 	rules := stationRules(cfg)
+	a.jobs = newJobs(cfg, time.Now)
+	rules.Jobs = a.jobs.Of
 	rules.ClockState = cached(clockState, 10*time.Second)
 	s, err := station.Open(&keeper{Store: kept}, rules)
 	if err != nil {

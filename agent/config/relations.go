@@ -74,10 +74,15 @@ func (l *loader) pageRelations() {
 	if p.Listen == "" || shownHere(p.Listen) {
 		return
 	}
-	l.relate(p.Cert != "" || p.Proxy != "", "page.listen", "page.cert",
-		"others than this machine reach the page here: write cert and key for TLS, or proxy for a reverse proxy that does it, or listen on 127.0.0.1")
-	l.relate(p.SignIn, "page.listen", "page.sign_in",
-		`others than this machine reach the page here: write sign_in = "on" and operators, or listen on 127.0.0.1`)
+	var wanted []string
+	if p.Cert == "" && p.Proxy == "" {
+		wanted = append(wanted, "cert and key for TLS, or proxy for a reverse proxy that does it")
+	}
+	if !p.SignIn {
+		wanted = append(wanted, `sign_in = "on" with operators`)
+	}
+	l.relate(wanted == nil, "page.listen", "page.sign_in",
+		"others than this machine reach the page here: write "+strings.Join(wanted, ", and ")+"; or listen on 127.0.0.1")
 }
 
 // relate notes a fault at key unless ok, or a fault at one of the two is known.

@@ -9,7 +9,7 @@ import (
 	"sync/atomic"
 	"time"
 
-	"benchtally/agent/crimp"
+	"benchtally/agent/words"
 )
 
 const (
@@ -21,16 +21,18 @@ const (
 // for concurrent use and starts no goroutine.
 type Board struct {
 	press string
-	specs []crimp.Spec
+	shop  Shop
 
 	mu      sync.Mutex
 	now     Snapshot
 	version uint64        // of now; 0: nothing was published yet
 	seen    time.Time     // when now was published, by this machine's own clock
-	changed chan struct{} // closed with the next Publish
+	changed chan struct{} // closed with the next Publish or Tell
+	told    Scanned       // what became of a label that was scanned beside the page
+	tells   uint64        // how often that was told
 
 	drawing sync.Mutex
-	drawn   fragment
+	drawn   map[string]fragment // by language
 
 	watchers atomic.Int32
 }
@@ -42,10 +44,19 @@ type fragment struct {
 	sum     string // two fragments that look the same have the same
 }
 
-// NewBoard is a board for a press, with the specs that an order can be started
-// with; without any, the page asks for the name of one.
-func NewBoard(press string, specs ...crimp.Spec) *Board {
-	return &Board{press: press, specs: specs, now: Snapshot{Press: press}, seen: time.Now(), changed: make(chan struct{})}
+// NewBoard is a board for a press of a shop.
+func NewBoard(press string, shop Shop) *Board {
+	return &Board{
+		press: press, shop: shop, now: Snapshot{Press: press}, seen: time.Now(),
+		changed: make(chan struct{}), drawn: map[string]fragment{},
+	}
+}
+
+// scene is a snapshot in a language.
+func (b *Board) scene(s Snapshot, language string) scene {
+	shop := b.shop
+	shop.Language = language
+	return scene{Snapshot: s, t: words.In(language), shop: shop}
 }
 
 // Publish shows a snapshot from now on. It never blocks: a page that is slow
@@ -61,6 +72,23 @@ func (b *Board) Publish(s Snapshot) {
 	b.version++
 	close(b.changed)
 	b.changed = make(chan struct{})
+}
+
+// Tell shows on all pages what became of a label that was scanned beside them.
+func (b *Board) Tell(s Scanned) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.told = s
+	b.tells++
+	close(b.changed)
+	b.changed = make(chan struct{})
+}
+
+// latest is what was told last, and how often anything was.
+func (b *Board) latest() (Scanned, uint64) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.told, b.tells
 }
 
 // Now is the newest snapshot.
@@ -84,22 +112,23 @@ func (b *Board) age() time.Duration {
 	return time.Since(b.seen)
 }
 
-// live draws the part of the page that follows the station. All watchers share
-// one drawing of a version.
-func (b *Board) live() (f fragment, changed <-chan struct{}, err error) {
+// live draws the part of the page that follows the station. All watchers of one
+// language share one drawing of a version.
+func (b *Board) live(language string) (f fragment, changed <-chan struct{}, err error) {
 	b.drawing.Lock()
 	defer b.drawing.Unlock()
 	s, version, changed := b.newest()
-	if b.drawn.html != nil && b.drawn.version == version {
-		return b.drawn, changed, nil
+	if f := b.drawn[language]; f.html != nil && f.version == version {
+		return f, changed, nil
 	}
 	var html bytes.Buffer
-	if err := templates.ExecuteTemplate(&html, "fragment", newPage(s)); err != nil {
+	if err := templates.ExecuteTemplate(&html, "fragment", newMoment(frame{scene: b.scene(s, language)})); err != nil {
 		return fragment{}, nil, fmt.Errorf("draw the page: %w", err)
 	}
 	sum := sha256.Sum256(html.Bytes())
-	b.drawn = fragment{version: version, html: html.Bytes(), sum: hex.EncodeToString(sum[:])}
-	return b.drawn, changed, nil
+	f = fragment{version: version, html: html.Bytes(), sum: hex.EncodeToString(sum[:])}
+	b.drawn[language] = f
+	return f, changed, nil
 }
 
 // join counts a watcher in, if there is room.

@@ -2,10 +2,11 @@ package panel
 
 import (
 	"bytes"
-	"fmt"
 	"net/http"
 	"strconv"
 	"time"
+
+	"benchtally/agent/words"
 )
 
 const (
@@ -19,10 +20,11 @@ const (
 func (s *server) events(w http.ResponseWriter, r *http.Request) {
 	if !s.board.join() {
 		w.Header().Set("Retry-After", "5")
-		http.Error(w, fmt.Sprintf("%d pages are open already. Close one.", maxWatchers), http.StatusServiceUnavailable)
+		http.Error(w, words.In(s.language(r)).Say("%d pages are open already. Close one.", maxWatchers), http.StatusServiceUnavailable)
 		return
 	}
 	defer s.board.leave()
+	language := s.language(r)
 	w.Header().Set("Content-Type", "text/event-stream")
 	out := stream{w: w, control: http.NewResponseController(w)}
 	out.event("build", []byte(build))
@@ -30,14 +32,19 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) {
 	beat := time.NewTicker(beatEvery)
 	defer beat.Stop()
 	shown := ""
+	_, heard := s.board.latest()
 	for out.err == nil {
-		live, changed, err := s.board.live()
+		live, changed, err := s.board.live(language)
 		if err != nil {
 			return // the page says that its data is old, which is true
 		}
 		if live.sum != shown {
 			out.event("live", live.html)
 			shown = live.sum
+		}
+		if told, n := s.board.latest(); n != heard {
+			heard = n
+			out.event("said", []byte(told.text(words.In(language))))
 		}
 		out.event("beat", strconv.AppendInt(nil, s.board.age().Milliseconds(), 10))
 		if out.flush(); out.err != nil {

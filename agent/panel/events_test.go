@@ -38,7 +38,7 @@ func serve(t *testing.T, b *Board) (dial func() net.Conn, stop func()) {
 	w := &wire{make(chan net.Conn), make(chan struct{})}
 	ctx, cancel := context.WithCancel(t.Context())
 	s := &http.Server{
-		Handler:     b.Handler(func(context.Context, station.Action) (string, error) { return "", nil }),
+		Handler:     b.Handler(Desk{Act: func(context.Context, station.Action) (string, error) { return "", nil }}, Options{}),
 		BaseContext: func(net.Listener) context.Context { return ctx },
 	}
 	done := make(chan struct{})
@@ -115,7 +115,7 @@ func (w *watcher) want(name, data string) event {
 
 func TestEventsBringTheNewestState(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		b := NewBoard("north-bench")
+		b := NewBoard("north-bench", Shop{})
 		dial, stop := serve(t, b)
 		w := watch(t, dial())
 		w.want("build", build)
@@ -152,7 +152,7 @@ func TestEventsBringTheNewestState(t *testing.T) {
 // A beat comes each second and says how old the data is.
 func TestBeat(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		b := NewBoard("north-bench")
+		b := NewBoard("north-bench", Shop{})
 		b.Publish(newShop(t).snapshot())
 		dial, stop := serve(t, b)
 		w := watch(t, dial())
@@ -173,7 +173,7 @@ func TestBeat(t *testing.T) {
 // Who takes nothing is dropped and never holds up a Publish.
 func TestSlowWatcherIsDropped(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		b := NewBoard("north-bench")
+		b := NewBoard("north-bench", Shop{})
 		dial, stop := serve(t, b)
 		slow, quick := watch(t, dial()), watch(t, dial())
 		quick.want("build", "")
@@ -206,7 +206,7 @@ func TestSlowWatcherIsDropped(t *testing.T) {
 
 func TestWatchersAreBounded(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		b := NewBoard("north-bench")
+		b := NewBoard("north-bench", Shop{})
 		dial, stop := serve(t, b)
 		var all []*watcher
 		for range maxWatchers {
@@ -241,7 +241,7 @@ func TestNothingIsLeftRunning(t *testing.T) {
 		return strings.Count(string(all[:runtime.Stack(all, true)]), "panel.(*server).events(")
 	}
 	synctest.Test(t, func(t *testing.T) {
-		b := NewBoard("north-bench")
+		b := NewBoard("north-bench", Shop{})
 		dial, stop := serve(t, b)
 		p := newShop(t).start(6)
 		for range 200 {
@@ -268,8 +268,8 @@ func TestNothingIsLeftRunning(t *testing.T) {
 // Without script the page itself says how old its data is.
 func TestOldDataLooksOld(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		b := NewBoard("north-bench")
-		h := b.Handler(func(context.Context, station.Action) (string, error) { return "", nil })
+		b := NewBoard("north-bench", Shop{})
+		h := b.Handler(Desk{Act: func(context.Context, station.Action) (string, error) { return "", nil }}, Options{})
 		b.Publish(newShop(t).start(6).snapshot())
 		for _, c := range []struct {
 			after time.Duration
@@ -289,7 +289,7 @@ func TestOldDataLooksOld(t *testing.T) {
 }
 
 func BenchmarkLive(b *testing.B) {
-	board := NewBoard("north-bench")
+	board := NewBoard("north-bench", Shop{})
 	s := newShop(b).start(6).stroke().read("1.2010", "1.2020", "1.2000").snapshot()
 	for b.Loop() {
 		board.Publish(s)

@@ -2,21 +2,29 @@ package panel
 
 import (
 	"bytes"
-	"context"
 	"crypto/rand"
 	"fmt"
 	"net/http"
 	"strconv"
-	"strings"
+	"time"
 
 	"benchtally/agent/crimp"
-	"benchtally/agent/station"
+	"benchtally/agent/words"
 )
 
-// Act does one action of an operator. Refused says in plain words why it makes
-// no sense now; an error says that nothing of it was kept. The action's time is
-// left empty, for Act to stamp.
-type Act func(ctx context.Context, a station.Action) (refused string, err error)
+// Options are how the page is reached.
+type Options struct {
+	// Hosts are the names under which it answers beside localhost; they may carry
+	// a port. One that means all addresses (such as 0.0.0.0) allows every numeric
+	// address.
+	Hosts  []string
+	Closed bool // without having signed in nothing is shown either; wants a door
+	// Secure says whether a request came by TLS, so that its cookies go over nothing
+	// else; nil: as its connection did.
+	Secure func(*http.Request) bool
+	// Remote is the address that a request comes from; nil: that of its connection.
+	Remote func(*http.Request) string
+}
 
 // policy lets the page load from here only.
 const policy = "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
@@ -24,28 +32,34 @@ const policy = "default-src 'self'; object-src 'none'; base-uri 'none'; form-act
 // server answers requests for one board.
 type server struct {
 	board   *Board
-	act     Act
+	desk    Desk
+	options Options
 	touches touches
+	waits   waiting
 }
 
-// Handler serves the page to localhost and to the allowed hosts, which may carry
-// a port; one that means all addresses (such as 0.0.0.0) allows every numeric
-// address. A request that watches the page ends with its context only: let the
-// server's BaseContext end before it is shut down.
-func (b *Board) Handler(act Act, allowedHosts ...string) http.Handler {
-	s := &server{board: b, act: act}
+// Handler serves the page. A request that watches the page ends with its context
+// only: let the server's BaseContext end before it is shut down.
+func (b *Board) Handler(desk Desk, options Options) http.Handler {
+	s := &server{board: b, desk: desk, options: options}
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET /{$}", s.page("page"))
-	mux.HandleFunc("GET /work", s.page("work"))
+	for path, v := range views() {
+		mux.HandleFunc("GET "+path, s.shown(v))
+	}
 	mux.HandleFunc("GET /events", s.events)
+	mux.HandleFunc("GET /paper", s.paper)
 	mux.HandleFunc("POST /do", s.do)
+	mux.HandleFunc("POST /scan", s.scan)
+	mux.HandleFunc("POST /in", s.in)
+	mux.HandleFunc("POST /out", s.out)
+	mux.HandleFunc("POST /language", s.chooseLanguage)
 	mux.Handle("GET /static/", http.FileServerFS(static))
 
 	origin := http.NewCrossOriginProtection()
-	origin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
-		http.Error(w, "This did not come from this page. Open the page itself and touch there.", http.StatusForbidden)
+	origin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		http.Error(w, words.In(s.language(r)).Say("This did not come from this page. Open the page itself and touch there."), http.StatusForbidden)
 	}))
-	return headers(newHosts(allowedHosts).only(origin.Handler(mux)))
+	return headers(newHosts(options.Hosts).only(origin.Handler(s.closed(mux))))
 }
 
 // headers go with every answer. The referrer policy must let browsers send the
@@ -62,17 +76,29 @@ func headers(next http.Handler) http.Handler {
 	})
 }
 
-// page answers with one of the two views as it stands.
-func (s *server) page(view string) http.HandlerFunc {
+// view is one page: what it is called, where Back leads, and what it shows.
+// A view that has nothing to show sends elsewhere.
+type view struct {
+	name, up string
+	of       func(a asked) (any, string)
+}
+
+// asked is one request for a view.
+type asked struct {
+	frame
+	s *server
+	r *http.Request
+}
+
+func (s *server) shown(v view) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		p := newPage(s.board.Now()).stale(s.board.age())
-		p.Key = rand.Text()
-		p.Said = s.touches.said(r.URL.Query().Get("answer"))
-		if view == "work" {
-			p.Specs = choices(s.board.specs)
+		data, elsewhere := v.of(asked{s.frame(r, v), s, r})
+		if elsewhere != "" {
+			http.Redirect(w, r, elsewhere, http.StatusSeeOther)
+			return
 		}
 		var html bytes.Buffer
-		if err := templates.ExecuteTemplate(&html, view, p); err != nil {
+		if err := templates.ExecuteTemplate(&html, v.name, data); err != nil {
 			http.Error(w, fmt.Sprintf("The page cannot be drawn: %s", err), http.StatusInternalServerError)
 			return
 		}
@@ -82,16 +108,27 @@ func (s *server) page(view string) http.HandlerFunc {
 	}
 }
 
-func choices(specs []crimp.Spec) []choice {
-	list := make([]choice, len(specs))
-	for i, spec := range specs {
-		words := []string{spec.ID, "cage " + spec.Cage, spec.Text(spec.Diameter)}
-		for _, w := range []string{spec.Hose, spec.Fitting, spec.Size} {
-			if w != "" {
-				words = append(words, w)
-			}
-		}
-		list[i] = choice{spec.ID, strings.Join(words, " · ")}
+// frame is what stands around a view that was asked for.
+func (s *server) frame(r *http.Request, v view) frame {
+	sc := s.board.scene(s.board.Now(), s.language(r))
+	f := frame{scene: sc, Name: v.name, Build: build, Key: rand.Text(), Path: r.URL.Path, Up: v.up, Call: nextStep(sc)}
+	if p, ok := s.entered(r); ok {
+		f.Signed = p.Called()
 	}
-	return list
+	if a, ok := s.touches.get(r.URL.Query().Get("answer")); ok {
+		f.Said = a.text(sc.t)
+		if a.offer != nil && time.Since(a.at) < offerFor {
+			f.Offer = a.offer
+		}
+	}
+	return f.stale(s.board.age())
+}
+
+// unit is the unit of a length that is typed without one; "": that is not clear.
+func (s *server) unit() crimp.Unit {
+	o := s.board.Now().View.Order
+	if o == nil {
+		return ""
+	}
+	return unit(o.Spec.Unit)
 }

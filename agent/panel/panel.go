@@ -1,16 +1,22 @@
 // Package panel is the page beside the press: what is in work, what to do next,
 // and the few touches that a technician makes.
 //
+// The board, at /, is read from two metres and follows the station. Every other
+// view is one noun behind the key More: a few large touches, each of which is one
+// form and ends in one record.
+//
 // # Caveats
 //
-// The page has no log-in. Bind it to the loopback address, or to a network in
-// which everyone who can reach it may use it. It is drawn by the server and
-// works without script; the script only keeps it fresh.
+// Without a door (see Desk) nobody signs in: bind the page to the loopback
+// address then, or to a network in which everyone who can reach it may use it.
+// The page is drawn by the server and works without script; the script only keeps
+// it fresh, and brings a keypad and a scanner's keys.
 package panel
 
 import (
 	"time"
 
+	"benchtally/agent/crimp"
 	"benchtally/agent/station"
 )
 
@@ -20,14 +26,14 @@ type Snapshot struct {
 	Press string    // "": the board's press
 	At    time.Time // of the station's clock; zero: nothing is known yet
 	View  station.View
-	Links []Link // switch, caliper, broker, store and clock, in this order
+	Links []Link // switch, caliper, broker, store, clock and scanner, in this order; those that are there
 	Queue uint64 // events that the broker has not yet acknowledged
 	Demo  bool   // no real press: shown as practice on every view
 }
 
 // Link is something that the station depends on.
 type Link struct {
-	Name string // switch, caliper, broker, store or clock
+	Name string // switch, caliper, broker, store, clock or scanner
 	OK   bool
 	Text string // for a person: "on /dev/…, signed decimal lines", or what is wrong and what to look at
 }
@@ -52,4 +58,24 @@ func (s Snapshot) trouble(name string) string {
 		return l.Text
 	}
 	return ""
+}
+
+// Shop is what the page offers for choosing. All of it may be empty: then the
+// page asks for a name instead.
+type Shop struct {
+	Specs     []crimp.Spec
+	Standards []crimp.Standard // gauge blocks and rings that calipers are checked against
+	Reasons   []string         // why an end or an assembly is given up
+	Operators []string         // for choosing where nobody signs in
+	Language  string           // of a browser that has not chosen; "": English
+}
+
+// spec is a specification by its id; nil: there is none.
+func (s Shop) spec(id string) *crimp.Spec {
+	for i := range s.Specs {
+		if s.Specs[i].ID == id {
+			return &s.Specs[i]
+		}
+	}
+	return nil
 }

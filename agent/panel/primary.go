@@ -5,28 +5,50 @@ import (
 	"benchtally/agent/station"
 )
 
-// primary is the one large touch of a moment.
-func primary(s Snapshot) *action {
+// key is one touch: a link to a view, or the form of an action.
+type key struct {
+	Label, Note, Href string
+	Form              *form
+	ID                string
+	Mark              string // shape beside the label
+	Here              bool   // what is chosen now
+	Quiet             bool   // large, and not what is to be done
+}
+
+// primary is the one large touch of a moment; nil: there is none.
+func (s scene) primary() *key {
 	v, o := s.View, s.View.Order
 	switch {
 	case s.At.IsZero():
 		return nil
+	case v.Awaited != "":
+		return &key{Form: touch(s.t.Say("Do not check now"), string(station.DoStandard)), Quiet: true}
 	case o == nil:
-		return &action{Label: "Start order", Href: "/work"}
+		return &key{Label: s.t.Say("Start order"), Href: "/start"}
+	case o.Missing > 0:
+		return nil
 	}
 	if r := verdictInHand(v); r != nil && r.Outcome == crimp.Unsure {
-		return &action{Label: "Measure again", Do: string(station.DoMeasure), Piece: o.Piece}
+		return &key{Form: touch(s.t.Say("Measure again"), string(station.DoMeasure), "piece", o.Piece)}
 	}
 	switch {
+	case o.Again == "" && o.Sign != "":
+		return &key{Label: s.t.Say("Sign off"), Href: "/sign"}
+	case o.Again == "" && o.Look != "":
+		return &key{Form: touch(s.t.Say("All good"), string(station.DoCheck), "piece", o.Look)}
 	case changes(v):
-		digits := crimp.Dial(*advised(v))
-		return &action{Label: "Set to " + digits, Do: string(station.DoSet), Setting: digits}
-	case o.Missing > 0 || o.Again != "":
+		digits := crimp.Dial(*v.Advice())
+		return &key{Form: touch(s.t.Say("Set to %s", digits), string(station.DoSet), "setting", digits)}
+	case o.Again != "":
 		return nil
-	case due(v, crimp.Lubricate):
-		return &action{Label: "Lubricated", Do: string(station.DoCare), Cage: v.Cage, Work: string(crimp.Lubricate)}
+	case complete(o) && unfinished(o) > 0:
+		return &key{Label: s.t.Say("Assemblies"), Href: "/assemblies"}
 	case complete(o):
-		return &action{Label: "Finish order", Do: string(station.DoFinish)}
+		return &key{Form: touch(s.t.Say("Finish order"), string(station.DoFinish), "order", o.ID)}
+	case s.otherCage() != "":
+		return &key{Form: touch(s.t.Say("Cage %s is in", s.otherCage()), string(station.DoLoad), "cage", s.otherCage())}
+	case due(v, crimp.Lubricate):
+		return &key{Form: touch(s.t.Say("Lubricated"), string(station.DoCare), "cage", v.Cage, "work", string(crimp.Lubricate))}
 	}
 	return nil
 }

@@ -1,71 +1,130 @@
 package panel
 
 import (
-	"fmt"
-
 	"benchtally/agent/crimp"
 	"benchtally/agent/station"
 )
 
-// newSetting is the setting to be dialled, with the one that was told if that is another.
-func newSetting(v station.View) *setting {
-	a := advised(v)
+// setting is the one to be dialled, with the one that was told if that is another.
+type setting struct{ Name, Digits, Told string }
+
+func (s scene) newSetting() *setting {
+	v, a := s.View, s.View.Advice()
 	switch {
 	case a == nil && v.Setting == nil:
 		return nil
 	case a == nil || v.Setting != nil && *a == *v.Setting:
-		return &setting{Name: "Setting", Digits: crimp.Dial(*v.Setting)}
+		return &setting{Name: s.t.Say("Setting"), Digits: crimp.Dial(*v.Setting)}
 	case v.Setting == nil:
-		return &setting{Name: "Set", Digits: crimp.Dial(*a)}
+		return &setting{Name: s.t.Say("Set"), Digits: crimp.Dial(*a)}
 	}
-	return &setting{Name: "Set", Digits: crimp.Dial(*a), Told: "now " + crimp.Dial(*v.Setting)}
+	return &setting{Name: s.t.Say("Set"), Digits: crimp.Dial(*a), Told: s.t.Say("now %s", crimp.Dial(*v.Setting))}
 }
 
-// newCare is how far the loaded cage is from its next works.
-func newCare(v station.View) []care {
-	var list []care
+// care is how far the cage, the press or the caliper is from its next work.
+type care struct {
+	Text string
+	Due  bool
+}
+
+// sideLines is how many lines the side has for what is due and for devices.
+const sideLines = 8
+
+// newCare is what the side says of the loaded cage, and what else is due: that
+// first, and no more than there is room for.
+func (s scene) newCare() []care {
+	var now, later []care
+	for _, c := range s.View.Care {
+		left := c.Limit - c.Strokes
+		switch {
+		case c.Work == crimp.Lubricate && c.Due:
+			now = append(now, care{s.t.Say("Lubricate now"), true})
+		case c.Work == crimp.Teardown && c.Due:
+			now = append(now, care{s.t.Say("Tear down now"), true})
+		case c.Work == crimp.Lubricate && c.Limit > 0:
+			later = append(later, care{s.t.Say("Lubricate in %d", left), false})
+		case c.Work == crimp.Teardown && c.Limit > 0:
+			later = append(later, care{s.t.Say("Tear down in %d", left), false})
+		}
+	}
+	if s.View.Checks.Doubt > 0 {
+		now = append(now, care{s.t.Say("Readings in doubt"), true})
+	}
+	if s.View.Checks.Due {
+		now = append(now, care{s.t.Say("Check the caliper"), true})
+	}
+	if s.View.Oil.Due {
+		now = append(now, care{s.t.Say("Check the oil"), true})
+	}
+	room := max(2, sideLines-len(s.Links))
+	if n := len(now); n > room {
+		return append(now[:room-1], care{s.t.Say("%d more are due", n-room+1), true})
+	}
+	list := append(now, later...)
+	return list[:min(len(list), room)]
+}
+
+// overdue says by how many strokes the lubrication is over; 0: it is not.
+func overdue(v station.View) int {
 	for _, c := range v.Care {
-		name := map[crimp.Work]string{crimp.Lubricate: "Lubricate", crimp.Teardown: "Tear down"}[c.Work]
-		if name == "" || c.Limit == 0 && !c.Due {
-			continue
+		if c.Work == crimp.Lubricate && c.Due && c.Limit > 0 {
+			return max(0, c.Strokes-c.Limit)
 		}
-		text := fmt.Sprintf("%s in %d", name, c.Limit-c.Strokes)
-		if c.Due {
-			text = name + " due"
-		}
-		list = append(list, care{text, c.Due})
 	}
-	return list
+	return 0
 }
 
-// newLinks are the links, each with a word of what to mind.
-func newLinks(s Snapshot) []link {
+// link is a device with a word of what to mind.
+type link struct {
+	Name, State, Text string
+	OK                bool
+}
+
+func (s scene) newLinks() []link {
 	list := make([]link, len(s.Links))
 	for i, l := range s.Links {
-		list[i] = link{Name: upper(l.Name), OK: l.OK, Text: l.Text}
+		list[i] = link{Name: s.device(l.Name), OK: l.OK, Text: s.t.Sentence(l.Text)}
 		if !l.OK {
-			list[i].State = "fault"
+			list[i].State = s.t.Say("fault")
 		}
 		if l.Name == linkBroker {
-			list[i].State = waiting(l.OK, s.Queue)
+			list[i].State = s.waiting(l.OK)
 			if s.Queue > 0 {
-				list[i].Text = fmt.Sprintf("%s, %d events wait", l.Text, s.Queue)
+				list[i].Text += ", " + s.t.Say("events waiting: %d", s.Queue)
 			}
 		}
 	}
 	return list
 }
 
+func (s scene) device(name string) string {
+	switch name {
+	case linkSwitch:
+		return s.t.Say("Switch")
+	case linkCaliper:
+		return s.t.Say("Caliper")
+	case linkBroker:
+		return s.t.Say("Broker")
+	case linkStore:
+		return s.t.Say("Store")
+	case "clock":
+		return s.t.Say("Clock")
+	case "scanner":
+		return s.t.Say("Scanner")
+	}
+	return upper(name)
+}
+
 // waiting is what to mind of the broker, short enough for the side.
-func waiting(ok bool, queue uint64) string {
+func (s scene) waiting(ok bool) string {
 	switch {
 	case !ok:
-		return "away"
-	case queue == 0:
+		return s.t.Say("away")
+	case s.Queue == 0:
 		return ""
-	case queue < 1000:
-		return fmt.Sprintf("%d wait", queue)
+	case s.Queue < 1000:
+		return s.t.Say("%d wait", s.Queue)
 	default:
-		return fmt.Sprintf("%dk wait", min(queue/1000, 999))
+		return s.t.Say("%dk wait", min(s.Queue/1000, 999))
 	}
 }

@@ -9,15 +9,17 @@ type strip struct {
 	Marks                []int
 	Mean                 *int
 	Width                int
+	Middle               bool // there is room to write the target between the limits
 }
 
 // The strip's measures. The limits keep their places; the target lies between
 // them as the tolerances have it.
 const (
 	stripWidth = 560
-	stripLower = 150
+	stripLower = 140
 	stripUpper = stripWidth - stripLower
-	stripEdge  = 12 // what lies further out is drawn here
+	stripEdge  = 12  // what lies further out is drawn here
+	stripText  = 125 // that a length takes
 )
 
 func newStrip(spec crimp.Spec, readings []crimp.Length, mean *crimp.Length) strip {
@@ -38,6 +40,7 @@ func newStrip(spec crimp.Spec, readings []crimp.Length, mean *crimp.Length) stri
 		return min(max(x, stripEdge), stripWidth-stripEdge)
 	}
 	s := strip{Lower: stripLower, Upper: stripUpper, Target: at(spec.Diameter), Width: stripWidth}
+	s.Middle = s.Target-s.Lower >= stripText && s.Upper-s.Target >= stripText
 	for _, r := range readings {
 		s.Marks = append(s.Marks, at(r))
 	}

@@ -1,99 +1,122 @@
 // Keeps the page fresh, says when its data is old, and sends touches. Without it
 // the page still works: it is loaded anew every two seconds.
-'use strict';
-(() => {
-  const STALE = 3000; // ms without data, as in board.go
-  const body = document.body;
-  const $ = (id) => document.getElementById(id);
-  let heard = performance.now() - Number(body.dataset.age); // when the data was fresh
-  let finger = false; // down: nothing under it may change
-  let waiting = null; // what came meanwhile
-  let busy = false; // a touch is on its way
-  let calm = 0; // until when a touch counts as the one before
-  let lastKey = 0;
-  let said = 0;
-  const keys = new Map(); // of touches without an answer yet, by what they say
+import { keypad } from './keypad.js';
+import { scanner } from './scanner.js';
 
-  function show(html) {
-    waiting = finger ? html : null;
-    if (finger) return;
-    const focus = document.activeElement && document.activeElement.id;
-    for (const is of new DOMParser().parseFromString(html, 'text/html').querySelectorAll('[data-live]')) {
-      const was = $(is.id);
-      if (was && was.innerHTML !== is.innerHTML) was.replaceChildren(...is.childNodes);
-    }
-    if (focus && $(focus)) $(focus).focus();
+const STALE = 3000; // ms without data, as in board.go
+const OFFER = 10000; // ms that a touch can be taken back, as in offer.go
+const body = document.body;
+const words = body.dataset;
+const $ = (id) => document.getElementById(id);
+let heard = performance.now() - Number(words.age); // when the data was fresh
+let finger = false; // down: nothing under it may change
+let waiting = null; // what came meanwhile
+let busy = false; // a touch is on its way
+let calm = 0; // until when a touch counts as the one before
+let said = 0;
+const keys = new Map(); // of touches without an answer yet, by what they say
+
+function show(html) {
+  waiting = finger ? html : null;
+  if (finger) return;
+  const focus = document.activeElement?.id;
+  for (const is of new DOMParser().parseFromString(html, 'text/html').querySelectorAll('[data-live]')) {
+    const was = $(is.id);
+    if (was && was.innerHTML !== is.innerHTML) was.replaceChildren(...is.childNodes);
   }
+  if (focus && $(focus)) $(focus).focus();
+}
 
-  function lift() {
+function look() {
+  const age = performance.now() - heard;
+  body.classList.toggle('stale', age >= STALE);
+  const text = age >= STALE ? words.stale.replace('{}', Math.floor(age / 1000)) : '';
+  if ($('stale').textContent !== text) $('stale').textContent = text;
+}
+
+// say shows a text until it is touched or has been there for a while.
+function say(text, ms = 15000) {
+  const p = document.createElement('p');
+  p.textContent = text;
+  $('said').replaceChildren(p);
+  $('said').hidden = text === '';
+  clearTimeout(said);
+  if (text) said = setTimeout(say, ms, '');
+}
+
+function watch() {
+  const source = new EventSource(`/events?lang=${words.lang}`);
+  source.addEventListener('build', (e) => {
+    if (e.data !== words.build) location.reload();
+  });
+  source.addEventListener('live', (e) => show(e.data));
+  source.addEventListener('said', (e) => say(e.data, 6000));
+  source.addEventListener('beat', (e) => {
+    heard = performance.now() - Number(e.data);
+    look();
+  });
+  source.onerror = () => {
+    source.close();
+    setTimeout(watch, 1000);
+  };
+}
+
+// post sends fields and gives the answer; null: there was none.
+async function post(to, data) {
+  try {
+    const got = await fetch(to, { method: 'POST', body: data, headers: { Accept: 'application/json' }, signal: AbortSignal.timeout(12000) });
+    return await got.json();
+  } catch {
+    say(words.lost);
+    return null;
+  }
+}
+
+async function send(form, button) {
+  const data = new URLSearchParams(new FormData(form));
+  data.delete('key');
+  const what = data.toString();
+  if (!keys.has(what)) keys.set(what, Array.from(crypto.getRandomValues(new Uint32Array(4)), (n) => n.toString(36)).join('-'));
+  data.set('key', keys.get(what));
+  busy = true;
+  button?.setAttribute('aria-busy', 'true');
+  say('');
+  const answer = await post(form.action, data);
+  if (answer && !answer.fault) keys.delete(what);
+  if (answer && !answer.done && answer.said) say(answer.said);
+  else if (answer && answer.to && (answer.to !== location.pathname || !body.classList.contains('board'))) location.assign(answer.to);
+  button?.removeAttribute('aria-busy');
+  busy = false;
+  calm = performance.now() + 400;
+}
+
+async function scanned(text) {
+  const data = new URLSearchParams({ text });
+  const then = document.querySelector('input[name=then]')?.value ?? new URLSearchParams(location.search).get('then');
+  if (then) data.set('then', then);
+  const answer = await post('/scan', data);
+  if (!answer) return;
+  if (answer.to && answer.to !== location.pathname) location.assign(answer.to);
+  else say(answer.said || words.done, 6000);
+}
+
+addEventListener('submit', (e) => {
+  if (new URL(e.target.action).pathname === '/language') return; // a page of its own
+  e.preventDefault();
+  if (!busy && performance.now() >= calm) send(e.target, e.submitter);
+});
+addEventListener('pointerdown', () => { finger = true; });
+for (const up of ['pointerup', 'pointercancel', 'blur']) {
+  addEventListener(up, () => setTimeout(() => {
     finger = false;
     if (waiting !== null) show(waiting);
-  }
-
-  function look() {
-    const age = performance.now() - heard;
-    body.classList.toggle('stale', age >= STALE);
-    const text = age >= STALE ? `No data for ${Math.floor(age / 1000)} s` : '';
-    if ($('stale').textContent !== text) $('stale').textContent = text;
-  }
-
-  function say(text) {
-    $('said').textContent = text;
-    $('said').hidden = text === '';
-    clearTimeout(said);
-    if (text) said = setTimeout(say, 15000, '');
-  }
-
-  function watch() {
-    const source = new EventSource('/events');
-    source.addEventListener('build', (e) => {
-      if (e.data !== body.dataset.build) location.reload();
-    });
-    source.addEventListener('live', (e) => show(e.data));
-    source.addEventListener('beat', (e) => {
-      heard = performance.now() - Number(e.data);
-      look();
-    });
-    source.onerror = () => {
-      source.close();
-      setTimeout(watch, 1000);
-    };
-  }
-
-  async function send(form, button) {
-    const data = new URLSearchParams(new FormData(form));
-    data.delete('key');
-    const words = data.toString();
-    if (!keys.has(words)) keys.set(words, Array.from(crypto.getRandomValues(new Uint32Array(4)), (n) => n.toString(36)).join('-'));
-    data.set('key', keys.get(words));
-    busy = true;
-    button?.setAttribute('aria-busy', 'true');
-    say('');
-    try {
-      const got = await fetch('/do', { method: 'POST', body: data, headers: { Accept: 'application/json' }, signal: AbortSignal.timeout(12000) });
-      const answer = await got.json();
-      if (!answer.fault) keys.delete(words);
-      if (answer.done && body.classList.contains('work')) location.assign('/');
-      else if (!answer.done) say(answer.refused ? `Not taken: ${answer.refused}` : `Not kept: ${answer.fault}. Try again.`);
-    } catch {
-      say('Not kept: the station does not answer. Try again.');
-    }
-    button?.removeAttribute('aria-busy');
-    busy = false;
-    calm = performance.now() + 400;
-  }
-
-  addEventListener('submit', (e) => {
-    e.preventDefault();
-    if (!busy && performance.now() >= calm) send(e.target, e.submitter);
-  });
-  addEventListener('pointerdown', () => { finger = true; });
-  for (const up of ['pointerup', 'pointercancel', 'blur']) addEventListener(up, () => setTimeout(lift));
-  addEventListener('keydown', (e) => { // a scanner types fast and ends with Enter: no touch
-    if (e.key === 'Enter' && e.timeStamp - lastKey < 100) e.preventDefault();
-    lastKey = e.timeStamp;
-  });
-  $('said').addEventListener('click', () => say(''));
-  setInterval(look, 500);
-  watch();
-})();
+  }));
+}
+$('said').addEventListener('click', (e) => {
+  if (!e.target.closest('form')) say('');
+});
+if (!$('said').hidden) said = setTimeout(say, OFFER, '');
+setInterval(look, 500);
+keypad(words);
+scanner(scanned);
+watch();

@@ -1,0 +1,108 @@
+package main
+
+import (
+	"log/slog"
+	"os"
+	"sync"
+	"time"
+
+	"benchtally/agent/config"
+	"benchtally/agent/crimp"
+)
+
+// jobsLook is how often the files of job cards are looked at, at most: the office
+// writes a new one now and then, and a start must not wait for a slow card.
+const jobsLook = 2 * time.Second
+
+// jobs are the job cards as their files have them now. A file that cannot be read
+// or has a fault changes nothing: the cards before it stay, and the trouble is
+// told until the file is good. It is safe for concurrent use.
+type jobs struct {
+	files []string
+	specs []crimp.Spec
+	now   func() time.Time
+
+	mu      sync.Mutex
+	looked  time.Time
+	seen    []fileMark // of the files when they were read last
+	all     []crimp.Job
+	find    func(string) (crimp.Job, bool)
+	trouble string // what is wrong with the files; "": nothing
+}
+
+// fileMark tells whether a file was written since.
+type fileMark struct {
+	at   time.Time
+	size int64
+}
+
+// newJobs begins with the cards that the configuration was read with.
+func newJobs(c *config.Config, now func() time.Time) *jobs {
+	j := &jobs{files: c.JobFiles, specs: c.Specs, now: now, looked: now(), all: c.Jobs, find: jobsOf(c.Jobs)}
+	j.seen = j.marks()
+	return j
+}
+
+func (j *jobs) marks() []fileMark {
+	marks := make([]fileMark, len(j.files))
+	for i, name := range j.files {
+		if info, err := os.Stat(name); err == nil { // one that is not there has no mark
+			marks[i] = fileMark{info.ModTime(), info.Size()}
+		}
+	}
+	return marks
+}
+
+// look reads the files again if one was written. The caller holds mu.
+func (j *jobs) look() {
+	now := j.now()
+	if len(j.files) == 0 || now.Sub(j.looked).Abs() < jobsLook {
+		return
+	}
+	j.looked = now
+	marks := j.marks()
+	changed := false
+	for i, m := range marks {
+		changed = changed || m != j.seen[i]
+	}
+	if !changed {
+		return
+	}
+	j.seen = marks
+	all, err := config.ReadJobs(j.files, j.specs)
+	if err != nil {
+		if j.trouble == "" {
+			slog.Warn("the job cards stay as they were", "err", err)
+		}
+		j.trouble = err.Error()
+		return
+	}
+	if j.trouble != "" {
+		slog.Info("the job cards are read again")
+	}
+	j.all, j.find, j.trouble = all, jobsOf(all), ""
+}
+
+// Of is the job card of an order; false: there is none.
+func (j *jobs) Of(order string) (crimp.Job, bool) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.look()
+	return j.find(order)
+}
+
+// All are all job cards, in the order of the files and their rows.
+func (j *jobs) All() []crimp.Job {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.look()
+	return j.all
+}
+
+// Trouble is what is wrong with the files; "": nothing.
+func (j *jobs) Trouble() string {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.look()
+	return j.trouble
+}

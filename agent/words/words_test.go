@@ -1,0 +1,9 @@
+package words
+
+import "testing"
+
+func TestCatalogueIsRead(t *testing.T) {
+	if n := len(all().phrases); n < 300 {
+		t.Errorf("%d phrases", n)
+	}
+}
