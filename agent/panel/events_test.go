@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"benchtally/agent/station"
+	"benchtally/agent/words"
 )
 
 // wire is a network without buffers, so that who does not read is seen at once.
@@ -130,7 +131,7 @@ func TestEventsBringTheNewestState(t *testing.T) {
 		// Two at once: the first may be passed over, the newest never.
 		b.Publish(p.stroke().snapshot())
 		b.Publish(p.read("1.2010").snapshot())
-		live := w.want("live", "Measure place 2 of 3 of piece A-1001/1")
+		live := w.want("live", "Measure place 2 of 3")
 		if !strings.Contains(live.data, "\n<div id=\"step\"") {
 			t.Error("the lines of the fragment were lost")
 		}
@@ -293,7 +294,7 @@ func BenchmarkLive(b *testing.B) {
 	s := newShop(b).start(6).stroke().read("1.2010", "1.2020", "1.2000").snapshot()
 	for b.Loop() {
 		board.Publish(s)
-		if _, _, err := board.live(); err != nil {
+		if _, _, err := board.live(words.English); err != nil {
 			b.Fatal(err)
 		}
 	}

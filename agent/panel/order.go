@@ -21,7 +21,7 @@ type sheet struct {
 	Order, Reference string
 	Counts           string
 	Card             bool // counted in assemblies
-	Caution          string
+	Mixed            string
 	Rows             []row
 	Ends             []endSheet
 }
@@ -44,7 +44,7 @@ func orderView(a asked) (any, string) {
 		v.Ends = []endSheet{{Rows: a.specRows(o.Spec)}}
 	} else {
 		v.Reference = o.Job.Reference
-		v.Rows, v.Caution = a.jobRows(o), a.mixed(o.Job)
+		v.Rows, v.Mixed = a.jobRows(o), a.mixed(o.Job)
 		for _, e := range o.Ends {
 			v.Ends = append(v.Ends, a.endSheet(o, e))
 		}

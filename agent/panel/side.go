@@ -109,6 +109,8 @@ func (s scene) device(name string) string {
 		return s.t.Say("Store")
 	case "clock":
 		return s.t.Say("Clock")
+	case "page":
+		return s.t.Say("Page")
 	case "scanner":
 		return s.t.Say("Scanner")
 	}

@@ -19,7 +19,7 @@ type step struct {
 // The call stands in two lines of large letters; one that is longer than that is
 // set smaller. A second text has room below a call of one line.
 const (
-	oneLine  = 23 // characters
+	oneLine  = 24 // characters
 	twoLines = 46
 	longest  = 150 // of what belongs to it
 )

@@ -126,9 +126,8 @@ func TestAdviceBeforeTheFirstPiece(t *testing.T) {
 func TestNextStepStaysShort(t *testing.T) {
 	s := newShop(t).start(6).stroke().lose("caliper", strings.Repeat("no such file or directory ", 30)).snapshot()
 	got := called(s)
-	want := "Look at the caliper | No such file or directory " + strings.Repeat("no such file or directory ", 4) + "no such file …"
+	want := "Look at the caliper | No such file or directory " + strings.Repeat("no such file or directory ", 4) + "no such file or …"
 	if got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 }
-
