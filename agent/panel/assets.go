@@ -14,7 +14,7 @@ var static embed.FS
 //go:embed template
 var sources embed.FS
 
-var templates = template.Must(template.ParseFS(sources, "template/*.html"))
+var templates = template.Must(template.New("").Funcs(template.FuncMap{"fit": fit}).ParseFS(sources, "template/*.html"))
 
 // build names what the page is made of: a page of another build loads itself anew.
 var build = fingerprint(static, sources)

@@ -46,7 +46,6 @@ func standing(s scene) string {
 type form struct {
 	Label  string
 	Fields []hidden
-	Main   bool   // the one that is large
 	Key    string // of the touch
 	ID     string
 }

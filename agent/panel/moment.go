@@ -51,8 +51,8 @@ func newMoment(f frame) moment {
 			m.Target = s.newTarget(o.Spec, o.Readings, r.Mean)
 		}
 	}
-	if call := m.Call; call.More != "" && !call.Below() {
-		m.Note = upper(call.More)
+	if call := m.Call; call.More != "" && !call.Below() && (m.Note == "" || m.Judged == nil || m.Judged.Shape == "within") {
+		m.Note = upper(call.More) // why a crimp is not within limits goes first
 	}
 	return m
 }

@@ -1,6 +1,9 @@
 package panel
 
 import (
+	"strings"
+	"unicode/utf8"
+
 	"benchtally/agent/crimp"
 	"benchtally/agent/station"
 )
@@ -13,6 +16,22 @@ type key struct {
 	Mark              string // shape beside the label
 	Here              bool   // what is chosen now
 	Quiet             bool   // large, and not what is to be done
+}
+
+// fit is the class of a label whose longest word would not fit in letters of the
+// usual size; "": it does.
+func fit(label string) string {
+	most := 0
+	for _, word := range strings.FieldsFunc(label, func(c rune) bool { return c == ' ' || c == '-' || c == '\u00ad' }) {
+		most = max(most, utf8.RuneCountInString(word))
+	}
+	switch {
+	case most > 11:
+		return "longest"
+	case most > 8:
+		return "long"
+	}
+	return ""
 }
 
 // primary is the one large touch of a moment; nil: there is none.

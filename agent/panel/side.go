@@ -1,6 +1,8 @@
 package panel
 
 import (
+	"unicode/utf8"
+
 	"benchtally/agent/crimp"
 	"benchtally/agent/station"
 )
@@ -27,8 +29,11 @@ type care struct {
 	Due  bool
 }
 
-// sideLines is how many lines the side has for what is due and for devices.
-const sideLines = 8
+// The side's room: lines for what is due and for devices, and in one of these.
+const (
+	sideLines = 8
+	sideRoom  = 12 // characters of a device and its state
+)
 
 // newCare is what the side says of the loaded cage, and what else is due: that
 // first, and no more than there is room for.
@@ -84,8 +89,8 @@ func (s scene) newLinks() []link {
 	list := make([]link, len(s.Links))
 	for i, l := range s.Links {
 		list[i] = link{Name: s.device(l.Name), OK: l.OK, Text: s.t.Sentence(l.Text)}
-		if !l.OK {
-			list[i].State = s.t.Say("fault")
+		if state := s.t.Say("fault"); !l.OK && utf8.RuneCountInString(list[i].Name+state) <= sideRoom {
+			list[i].State = state // the mark before the name says it too
 		}
 		if l.Name == linkBroker {
 			list[i].State = s.waiting(l.OK)

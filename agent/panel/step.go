@@ -21,12 +21,16 @@ type step struct {
 const (
 	oneLine  = 24 // characters
 	twoLines = 46
+	smaller  = 56  // two lines of smaller letters
 	longest  = 150 // of what belongs to it
 )
 
 // Size is the class of the call's letters.
 func (s step) Size() string {
-	if utf8.RuneCountInString(s.Head) > twoLines {
+	switch n := utf8.RuneCountInString(s.Head); {
+	case n > smaller:
+		return "longest"
+	case n > twoLines:
 		return "long"
 	}
 	return ""
@@ -118,7 +122,10 @@ func (s scene) againCall() step {
 
 func (s scene) scrapCall() step {
 	if _, ill := s.deviceCall(); !ill && changes(s.View) {
-		return step{Head: s.t.Say("Scrap this end. Set %s for the next piece", crimp.Dial(*s.View.Advice()))}
+		head := s.t.Say("Scrap this end. Set %s for the next piece", crimp.Dial(*s.View.Advice()))
+		if utf8.RuneCountInString(head) <= twoLines {
+			return step{Head: head}
+		}
 	}
 	next := s.strokeCall()
 	if call, ill := s.deviceCall(); ill {
