@@ -33,7 +33,7 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) {
 	defer beat.Stop()
 	shown := ""
 	_, heard := s.board.latest()
-	for out.err == nil {
+	for out.err == nil && s.mayLook(r) {
 		live, changed, err := s.board.live(language)
 		if err != nil {
 			return // the page says that its data is old, which is true

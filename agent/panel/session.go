@@ -29,11 +29,8 @@ func (s *server) entered(r *http.Request) (who people.Person, ok bool) {
 
 // closed lets nobody read who has not signed in, where the shop wants it so.
 func (s *server) closed(next http.Handler) http.Handler {
-	if s.desk.Door == nil || !s.options.Closed {
-		return next
-	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if _, ok := s.entered(r); ok || open(r.URL.Path) {
+		if open(r.URL.Path) || s.mayLook(r) {
 			next.ServeHTTP(w, r)
 			return
 		}
@@ -43,6 +40,16 @@ func (s *server) closed(next http.Handler) http.Handler {
 		}
 		http.Redirect(w, r, "/who", http.StatusSeeOther)
 	})
+}
+
+// mayLook says whether a request may still read what it asked for: a session can
+// end while a page is watched.
+func (s *server) mayLook(r *http.Request) bool {
+	if s.desk.Door == nil || !s.options.Closed {
+		return true
+	}
+	_, ok := s.entered(r)
+	return ok
 }
 
 // open says whether a path is of those that lead in.

@@ -18,6 +18,7 @@ import (
 // with a badge.
 type guarded struct {
 	*desk
+	door  *people.Door
 	now   time.Time
 	badge string
 }
@@ -43,7 +44,8 @@ func newGuarded(t *testing.T, options Options) *guarded {
 	}
 	g := &guarded{desk: &desk{Board: NewBoard("north-bench", testShop())}, now: began, badge: badge}
 	ready := ready(g.act)
-	ready.Door = people.NewDoor(file, people.Settings{Now: func() time.Time { return g.now }})
+	g.door = people.NewDoor(file, people.Settings{Now: func() time.Time { return g.now }})
+	ready.Door = g.door
 	g.Handler = g.Board.Handler(ready, options)
 	return g
 }
@@ -220,5 +222,20 @@ func TestClosed(t *testing.T) {
 	g.ServeHTTP(w, r)
 	if w.Header().Get("Location") != "/start" {
 		t.Errorf("signed in: got %d to %q", w.Code, w.Header().Get("Location"))
+	}
+}
+
+// What is watched ends with the session of who watches.
+func TestWatchingEnds(t *testing.T) {
+	g := newGuarded(t, Options{})
+	s := &server{board: g.Board, desk: Desk{Door: g.door}, options: Options{Closed: true}}
+	r := httptest.NewRequest(http.MethodGet, "http://localhost/events", nil)
+	r.AddCookie(g.signIn(t))
+	if !s.mayLook(r) {
+		t.Error("signed in, and nothing is shown")
+	}
+	g.now = g.now.Add(31 * time.Minute)
+	if s.mayLook(r) {
+		t.Error("it goes on after the session has ended")
 	}
 }

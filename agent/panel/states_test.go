@@ -10,6 +10,8 @@ import (
 	"benchtally/agent/station"
 )
 
+func init() { time.Local = time.UTC } // the pages as they were show days and times of the wall
+
 var began = time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
 
 func length(text string) crimp.Length {
@@ -211,6 +213,7 @@ func states(t testing.TB) map[string]Snapshot {
 		"sign":      newShop(t, withCards).card("A-1001").stroke().read("1.2000", "1.2010", "1.1990").snapshot(),
 		"look":      newShop(t, withCards).card("A-1001").good().stroke().read("1.2000", "1.2010", "1.1990").snapshot(),
 		"turn":      newShop(t, withCards).card("A-1001").good().snapshot(),
+		"ends":      newShop(t, withCards).card("A-1001").good().good().good().snapshot(),
 		"crimped":   newShop(t, withCards).card("A-1001").good().good().good().good().good().good().snapshot(),
 	}
 }

@@ -55,8 +55,13 @@ function watch() {
     heard = performance.now() - Number(e.data);
     look();
   });
-  source.onerror = () => {
+  source.onerror = async () => {
     source.close();
+    try { // who is not signed in any more is led to where that is done
+      if ((await fetch(location.href, { redirect: 'manual' })).type === 'opaqueredirect') location.reload();
+    } catch {
+      // the station is away: the page says so by its age
+    }
     setTimeout(watch, 1000);
   };
 }
