@@ -217,14 +217,15 @@ func (s *Station) measure(in Action) string {
 	if o == nil {
 		return "no order is in work"
 	}
-	n := pieceNumber(in.Piece)
-	if n == 0 || o.id(n) != in.Piece || o.piece(n) == nil {
-		return fmt.Sprintf("piece %q is not at hand: name one of the latest %d pieces of order %s", in.Piece, keptPieces, o.ID)
+	again, refused := o.named(in.Piece)
+	if refused != "" {
+		return refused
 	}
+	n := again.N
 	if p := o.at(); p != nil && p.N != n && p != o.latest() {
 		s.leave(o, p, in.At, "another piece was measured again")
 	}
-	s.emit(record.Record{At: in.At, Kind: record.Measure, Order: o.ID, Piece: in.Piece})
+	s.emit(record.Record{At: in.At, Kind: record.Measure, Order: o.ID, Piece: o.id(n)})
 	return ""
 }
 

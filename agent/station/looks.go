@@ -59,15 +59,9 @@ func (s *Station) check(in Action) string {
 
 // checkEnd completes the record of points of an end.
 func (s *Station) checkEnd(o *order, in Action, r *record.Record) (refused string) {
-	p := o.latest()
-	if in.Piece != "" {
-		n := pieceNumber(in.Piece)
-		if p = o.piece(n); n == 0 || o.id(n) != in.Piece {
-			p = nil
-		}
-	}
-	if p == nil {
-		return fmt.Sprintf("piece %q is not at hand: name one of the latest %d pieces of order %s", in.Piece, keptPieces, o.ID)
+	p, refused := o.named(in.Piece)
+	if refused != "" {
+		return refused
 	}
 	if in.Value != nil || in.Angle != nil {
 		return "a length and an angle are of an assembly: name the assembly"
@@ -87,6 +81,21 @@ func (s *Station) checkEnd(o *order, in Action, r *record.Record) (refused strin
 	}
 	r.Piece, r.End, r.Assembly, r.Points = o.id(p.N), p.End, p.Assembly, strings.Join(points, ",")
 	return ""
+}
+
+// named is the piece with an id, or with none the latest one.
+func (o *order) named(id string) (p *piece, refused string) {
+	if id == "" {
+		if p = o.latest(); p == nil {
+			return nil, fmt.Sprintf("no piece of order %s is crimped yet", o.ID)
+		}
+		return p, ""
+	}
+	n := pieceNumber(id)
+	if p = o.piece(n); n == 0 || o.id(n) != id || p == nil {
+		return nil, fmt.Sprintf("piece %q is not at hand: name one of the latest %d pieces of order %s", id, keptPieces, o.ID)
+	}
+	return p, ""
 }
 
 // checkAssembly completes the record of points of an assembly. What was measured

@@ -39,15 +39,9 @@ func (s *Station) scrap(in Action) string {
 		s.emit(r)
 		return ""
 	}
-	p := o.latest()
-	if in.Piece != "" {
-		n := pieceNumber(in.Piece)
-		if p = o.piece(n); n == 0 || o.id(n) != in.Piece {
-			p = nil
-		}
-	}
-	if p == nil {
-		return fmt.Sprintf("piece %q is not at hand: name one of the latest %d pieces of order %s", in.Piece, keptPieces, o.ID)
+	p, refused := o.named(in.Piece)
+	if refused != "" {
+		return refused
 	}
 	if (p.Given != "") == !in.Off {
 		return fmt.Sprintf("piece %s is %s already", o.id(p.N), given(!in.Off))
