@@ -70,7 +70,9 @@ func (h *health) snapshot() panel.Snapshot {
 	h.mu.Unlock()
 	s := panel.Snapshot{Press: h.a.cfg.Press.Name, At: h.a.now(), View: v, Demo: h.a.demo}
 	n, _, err := h.a.store.Queue()
-	s.Queue = n
+	if h.a.publisher != nil { // else nothing waits for anybody
+		s.Queue = n
+	}
 	caliperText := "no frame seen yet"
 	if spoken != "" {
 		caliperText = spoken

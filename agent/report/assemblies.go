@@ -365,7 +365,7 @@ func pointWords(w words, point string) string {
 	case "capped":
 		return w.Say("capped")
 	}
-	return w.Sentence(point)
+	return w.Sentence(strings.ReplaceAll(point, "-", " "))
 }
 
 // missing are the points that the shop looks at and that are not good, by the latest check of each.
