@@ -22,15 +22,17 @@ import (
 
 // demoCommand runs the agent in an invented shop.
 type demoCommand struct {
-	Speed  float64       `default:"20" placeholder:"N" help:"How many times faster than real the shop goes, 1 to 120; ${default}."`
+	Speed  float64       `default:"20" placeholder:"N" help:"How many times faster than real the shop goes, 1 to 120; ${default}, with --try 1."`
 	For    time.Duration `placeholder:"DURATION" help:"End after this time by the wall's clock, such as 30s; without it after the shift, or with Ctrl-C."`
 	Listen string        `default:"127.0.0.1:8737" placeholder:"ADDR" help:"Where the page is shown; ${default}."`
+	Try    bool          `help:"You are the technician: the simulated press and caliper wait for what is touched on a page of their own."`
 	JSON   bool          `name:"json" help:"Print the records as JSON, one a line, instead of telling them."`
 }
 
 const (
-	demoBaud = 9600
-	demoSeed = 1
+	demoSpeed = 20 // as the flag has it
+	demoBaud  = 9600
+	demoSeed  = 1
 )
 
 // demoConfig is the configuration of the invented shop.
@@ -50,6 +52,11 @@ broker = "tcp://{{.Broker}}"
 listen = "{{.Listen}}"
 [[specs]]
 file = "specs.csv"
+[[jobs]]
+file = "jobs.csv"
+[[standards]]
+name = "{{.Ring}}"
+value = "{{.RingValue}}"
 `))
 
 // Run shows a shift. It ends without an error when its time is over.
@@ -57,6 +64,9 @@ func (c *demoCommand) Run(e env) (err error) {
 	logTo(io.Discard) // what matters is told on the output
 	if !(c.Speed >= rehearsal.Slowest && c.Speed <= rehearsal.Fastest) {
 		return invalid{fmt.Errorf("--speed %g: want %g to %g", c.Speed, rehearsal.Slowest, rehearsal.Fastest)}
+	}
+	if c.Try && c.Speed == demoSpeed {
+		c.Speed = 1
 	}
 	if c.For < 0 {
 		return invalid{fmt.Errorf("--for %s: want a time to run, such as 30s", c.For)}
@@ -97,8 +107,18 @@ func (c *demoCommand) Run(e env) (err error) {
 	a.told = show.records
 	show.introduce(cfg, plant.Addr(), c)
 	a.onPage = func(address string) { show.line("The page is at http://%s", address) }
+	if c.Try {
+		a.beside = practice{rehearsal.NewTrial(demoBench{a}, press, gauge), ctx}.handler
+		a.onPage = func(address string) {
+			show.line("The page is at http://%s, the press and the caliper are at http://%[1]s/practice", address)
+		}
+	}
 	shift := func(ctx context.Context) error {
 		defer cancel() // the shift ends the demo
+		if c.Try {
+			<-ctx.Done()
+			return nil
+		}
 		return rehearsal.Shift(ctx, demoBench{a}, clock, press, gauge, plant, show.say)
 	}
 	watch := a.watchSwitch(func() (sensors.Contacts, error) { return press, nil }, press.Now)
@@ -109,19 +129,23 @@ func (c *demoCommand) Run(e env) (err error) {
 
 // configure writes the shop's configuration and reads it as any other.
 func (c *demoCommand) configure(dir, port, broker string) (*config.Config, error) {
-	specs, err := os.Create(filepath.Join(dir, "specs.csv"))
-	if err != nil {
-		return nil, err
-	}
-	if err := errors.Join(rehearsal.WriteSpecs(specs), specs.Close()); err != nil {
-		return nil, err
+	for name, write := range map[string]func(io.Writer) error{"specs.csv": rehearsal.WriteSpecs, "jobs.csv": rehearsal.WriteJobs} {
+		file, err := os.Create(filepath.Join(dir, name))
+		if err != nil {
+			return nil, err
+		}
+		if err := errors.Join(write(file), file.Close()); err != nil {
+			return nil, err
+		}
 	}
 	name := filepath.Join(dir, "bench.toml")
 	file, err := os.Create(name)
 	if err != nil {
 		return nil, err
 	}
-	err = demoConfig.Execute(file, map[string]string{"Port": port, "Broker": broker, "Listen": c.Listen})
+	err = demoConfig.Execute(file, map[string]string{
+		"Port": port, "Broker": broker, "Listen": c.Listen, "Ring": rehearsal.Ring, "RingValue": rehearsal.RingValue,
+	})
 	if err := errors.Join(err, file.Close()); err != nil {
 		return nil, err
 	}
@@ -189,7 +213,11 @@ func (t *teller) records(records []record.Record) {
 }
 
 func (t *teller) introduce(cfg *config.Config, broker string, c *demoCommand) {
-	t.line("A shift of an invented hose shop, at %g times real time. Advice only: the maker's current", c.Speed)
+	what := "A shift of an invented hose shop"
+	if c.Try {
+		what = "An invented hose shop for you to try"
+	}
+	t.line("%s, at %g times real time. Advice only: the maker's current", what, c.Speed)
 	t.line("crimp specification, local codes and trained people decide.")
 	t.line("")
 	t.line("Press %s, caliper on %s at %d baud", cfg.Press.Name, cfg.Caliper.Port, demoBaud)

@@ -1,0 +1,143 @@
+package rehearsal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"sync"
+	"time"
+
+	"benchtally/agent/crimp"
+)
+
+// Wall is how thick the wall of a hose is, as far as a technician can tell.
+type Wall string
+
+// The walls that there are.
+const (
+	UsualWall Wall = "usual"
+	ThickWall Wall = "thick" // comes out large
+	ThinWall  Wall = "thin"  // comes out small
+)
+
+// Trial is the simulated press and caliper in the hands of a person: what the
+// technician does in a shift, a person does here one by one. Its methods may be
+// called by many; they take turns.
+type Trial struct {
+	bench Bench
+	press *Press
+	gauge Gauge
+
+	turn     sync.Mutex
+	metal    *metal
+	end      *fitting // in the ring
+	place    int      // that is measured next
+	unplug   bool
+	cageSeen string
+}
+
+// NewTrial puts a first hose end into the ring.
+func NewTrial(b Bench, p *Press, g Gauge) *Trial {
+	t := &Trial{bench: b, press: p, gauge: g, metal: newMetal(rand.New(rand.NewPCG(20260302, 9)))} //nolint:gosec // a shop's luck hides nothing
+	t.end = t.metal.fitting()
+	return t
+}
+
+// errUnplugged says that nothing is sent.
+var errUnplugged = errors.New("the caliper's cable is out: plug it in first")
+
+// Close closes the ring on what is in it, by the setting that the bench was told,
+// and opens it again.
+func (t *Trial) Close(ctx context.Context) error {
+	t.turn.Lock()
+	defer t.turn.Unlock()
+	v := t.bench.View()
+	if o := v.Order; o != nil {
+		if v.Cage != t.cageSeen {
+			t.cageSeen = v.Cage
+			t.metal.load(o.Spec.Cage)
+		}
+		if o.Again == "" && o.Missing == 0 && t.end.size != 0 { // it was judged, and the next stroke is of the next one
+			t.end = t.metal.fitting()
+		}
+		t.metal.close(t.end, o.Spec, dialled(v, o.Spec))
+	}
+	t.place = 0
+	return t.press.Crimp(ctx, 900*time.Millisecond)
+}
+
+// Measure sends the next reading of what was crimped, or with all those that the
+// bench still wants.
+func (t *Trial) Measure(ctx context.Context, all bool) error {
+	t.turn.Lock()
+	defer t.turn.Unlock()
+	switch {
+	case t.unplug:
+		return errUnplugged
+	case t.end.size == 0:
+		return errors.New("nothing in the ring is crimped yet: close the press first")
+	}
+	n := 1
+	if o := t.bench.View().Order; all && o != nil && o.Missing > 1 {
+		n = o.Missing
+	}
+	for range n {
+		if err := t.gauge.Send(ctx, t.end.diameter(t.place)); err != nil {
+			return err
+		}
+		if t.place++; n > 1 { // a caliper is not pushed twice in the same moment
+			if err := sleep(ctx, 400*time.Millisecond); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// Show sends one value as it is: of closed jaws, 0, or of the gauge ring.
+func (t *Trial) Show(ctx context.Context, value crimp.Length) error {
+	t.turn.Lock()
+	defer t.turn.Unlock()
+	if t.unplug {
+		return errUnplugged
+	}
+	return t.gauge.Send(ctx, value)
+}
+
+// End puts another hose end into the ring.
+func (t *Trial) End(w Wall) error {
+	t.turn.Lock()
+	defer t.turn.Unlock()
+	next := t.metal.fitting()
+	switch w {
+	case UsualWall:
+	case ThickWall:
+		next.thick = tooMuch
+	case ThinWall:
+		next.thick = -2 * tooMuch
+	default:
+		return fmt.Errorf("wall %q: want usual, thick or thin", w)
+	}
+	t.end, t.place = next, 0
+	return nil
+}
+
+// Retract opens the ring fully, as for a change of the cage.
+func (t *Trial) Retract(ctx context.Context) error {
+	t.turn.Lock()
+	defer t.turn.Unlock()
+	return t.press.Retract(ctx, time.Second)
+}
+
+// Plug plugs the caliper's cable in, or pulls it.
+func (t *Trial) Plug(in bool) error {
+	t.turn.Lock()
+	defer t.turn.Unlock()
+	t.unplug = !in
+	if !in {
+		t.gauge.Unplug()
+		return nil
+	}
+	return t.gauge.Plug()
+}
