@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"fmt"
 	"io/fs"
+	"path"
 	"regexp"
 	"slices"
 	"strings"
@@ -13,32 +14,48 @@ import (
 // catalogue is all phrases.
 type catalogue struct {
 	phrases  map[string]*phrase
-	patterns *patterns // those that have sentences of records as well
+	patterns *patterns
 }
 
-// phrase is one phrase in all languages.
+// phrase is one phrase in all languages, in the order of names.
 type phrase struct {
-	english string
-	said    [2]string // in the other languages, in the order of names
-	file    string
-	line    int
+	key   string
+	said  [len(names)]string
+	one   [len(names)]string // of one; "": as of many
+	count int                // the argument that decides, counted from 0; -1: none
+	file  string
+	line  int
+}
+
+// text is the phrase in a language.
+func (p *phrase) text(at int, one bool) string {
+	if one && p.one[at] != "" {
+		return p.one[at]
+	}
+	return p.said[at]
 }
 
 // verb is a place for an argument, as fmt has it; the number in brackets is set
 // where the arguments change their order.
-var verb = regexp.MustCompile(`%(\[\d\])?[-+0-9.]*[a-zA-Z%]`)
+var verb = regexp.MustCompile(`%(\[\d\])?[-+#0-9.]*[a-zA-Z%]`)
+
+// sentences is the file of what is known again in records and states. Phrases of
+// other files are only said, so that what a person typed is not taken for the
+// label of a key.
+const sentences = "sentences.txt"
 
 // readCatalogue reads all files of a tree. Phrases stand in blocks with an empty
 // line between them, a line for each language beginning with its code; a line that
-// begins with # is for those who read the file. The arguments must be the same in
-// all languages.
+// begins with # is for those who read the file. A line that begins with the code
+// and ".1" is for one of what the first %d counts: "en.1 %d more crimp". The
+// arguments must be the same in all lines of a block.
 func readCatalogue(tree fs.FS) (*catalogue, error) {
 	c := &catalogue{phrases: map[string]*phrase{}}
 	files, err := fs.Glob(tree, "catalogue/*.txt")
 	if err != nil {
 		return nil, err
 	}
-	var sentences []*phrase
+	var known []*phrase
 	for _, name := range files {
 		text, err := fs.ReadFile(tree, name)
 		if err != nil {
@@ -49,34 +66,21 @@ func readCatalogue(tree fs.FS) (*catalogue, error) {
 			return nil, err
 		}
 		for _, p := range some {
-			if before := c.phrases[p.english]; before != nil {
-				return nil, fmt.Errorf("%s:%d: %q stands already in %s:%d", name, p.line, p.english, before.file, before.line)
+			if before := c.phrases[p.key]; before != nil {
+				return nil, fmt.Errorf("%s:%d: %q stands already in %s:%d", name, p.line, p.key, before.file, before.line)
 			}
-			c.phrases[p.english] = p
-			sentences = append(sentences, p)
+			c.phrases[p.key] = p
+		}
+		if path.Base(name) == sentences {
+			known = some
 		}
 	}
-	c.patterns = newPatterns(sentences)
-	return c, nil
+	c.patterns, err = newPatterns(known)
+	return c, err
 }
 
 func readPhrases(name string, text []byte) (all []*phrase, err error) {
 	var p *phrase
-	end := func(line int) error {
-		if p == nil {
-			return nil
-		}
-		for i, said := range p.said {
-			if said == "" {
-				return fmt.Errorf("%s:%d: %q has no line %q", name, line, p.english, names[i+1].code)
-			}
-			if !slices.Equal(arguments(said), arguments(shown(p.english))) {
-				return fmt.Errorf("%s:%d: %q takes %v, %q takes %v", name, p.line, p.english, arguments(p.english), said, arguments(said))
-			}
-		}
-		all, p = append(all, p), nil
-		return nil
-	}
 	lines := bufio.NewScanner(bytes.NewReader(text))
 	n := 0
 	for lines.Scan() {
@@ -86,29 +90,63 @@ func readPhrases(name string, text []byte) (all []*phrase, err error) {
 			continue
 		}
 		if line == "" {
-			if err := end(n); err != nil {
-				return nil, err
+			if p != nil {
+				all, p = append(all, p), nil
 			}
 			continue
 		}
-		code, said, ok := strings.Cut(line, " ")
-		switch i := slices.Index(Languages(), code); {
-		case !ok || i < 0:
+		code, said, _ := strings.Cut(line, " ")
+		code, one := strings.CutSuffix(code, ".1")
+		i := slices.Index(Languages(), code)
+		if i < 0 || said == "" {
 			return nil, fmt.Errorf("%s:%d: want a line that begins with one of %v and a blank", name, n, Languages())
-		case i == 0 && p != nil:
+		}
+		switch begins := i == 0 && !one; {
+		case begins && p != nil:
 			return nil, fmt.Errorf("%s:%d: an empty line is missing before this phrase", name, n)
-		case i == 0:
-			p = &phrase{english: said, file: name, line: n}
-		case p == nil || p.said[i-1] != "":
-			return nil, fmt.Errorf("%s:%d: a phrase begins with %s and has each language once", name, n, English)
-		default:
-			p.said[i-1] = said
+		case begins:
+			p = &phrase{key: said, file: name, line: n}
+			said = shown(said)
+			p.count = slices.Index(arguments(said), "d")
+		case p == nil:
+			return nil, fmt.Errorf("%s:%d: a phrase begins with %s", name, n, English)
+		case one && p.count < 0:
+			return nil, fmt.Errorf("%s:%d: %q has no %%d that could be one", name, n, p.key)
+		}
+		at := &p.said[i]
+		if one {
+			at = &p.one[i]
+		}
+		if *at != "" {
+			return nil, fmt.Errorf("%s:%d: a phrase has each language once", name, n)
+		}
+		*at = said
+	}
+	if p != nil {
+		all = append(all, p)
+	}
+	for _, p := range all {
+		if err := p.check(); err != nil {
+			return nil, fmt.Errorf("%s:%d: %w", name, p.line, err)
 		}
 	}
-	if err := end(n + 1); err != nil {
-		return nil, err
-	}
 	return all, lines.Err()
+}
+
+// check says what is wrong with a phrase.
+func (p *phrase) check() error {
+	want := arguments(p.said[0])
+	for i := range names {
+		if p.said[i] == "" {
+			return fmt.Errorf("%q has no line %q", p.key, names[i].code)
+		}
+		for _, said := range []string{p.said[i], p.one[i]} {
+			if got := arguments(said); said != "" && !slices.Equal(got, want) {
+				return fmt.Errorf("%q takes %v, %q takes %v", p.key, want, said, got)
+			}
+		}
+	}
+	return nil
 }
 
 // arguments are the kinds of a text's arguments, in their order.

@@ -3,103 +3,32 @@ package words
 import (
 	"fmt"
 	"regexp"
-	"slices"
 	"strings"
-	"sync"
+	"unicode"
+	"unicode/utf8"
 )
 
-// patterns know sentences again by the form that they were made with.
-type patterns struct {
-	byStart map[string][]*pattern // by their first word, "" for those that begin with an argument
-	exact   map[string]*phrase
-
-	mu   sync.Mutex
-	seen map[string]string // what was translated lately, by language and sentence
-}
-
-// pattern is the form of a sentence.
-type pattern struct {
-	*phrase
-	form    *regexp.Regexp
-	kinds   []string // of its arguments
-	literal int      // how much of it is not argument
-}
-
-// mostSeen bounds what is remembered: a page shows the same few sentences again
-// and again.
-const mostSeen = 256
-
-// newPatterns makes forms of phrases. Of several forms that a sentence has, the one
-// with the most words of its own is meant.
-func newPatterns(all []*phrase) *patterns {
-	ps := &patterns{byStart: map[string][]*pattern{}, exact: map[string]*phrase{}, seen: map[string]string{}}
-	for _, p := range all {
-		text := shown(p.english)
-		kinds := arguments(text)
-		if len(kinds) == 0 {
-			if text == p.english {
-				ps.exact[strings.ReplaceAll(text, "%%", "%")] = p
-			}
-			continue
-		}
-		form, literal := formOf(text)
-		start := firstWord(text)
-		if strings.Contains(start, "%") {
-			start = ""
-		}
-		ps.byStart[start] = append(ps.byStart[start], &pattern{p, form, kinds, literal})
-	}
-	for _, list := range ps.byStart {
-		slices.SortStableFunc(list, func(a, b *pattern) int { return b.literal - a.literal })
-	}
-	return ps
-}
-
-// formOf is the regular expression of a sentence, and how many of its bytes are
-// its own.
-func formOf(text string) (*regexp.Regexp, int) {
-	var form strings.Builder
-	form.WriteString(`^`)
-	literal, from := 0, 0
-	own := func(s string) {
-		form.WriteString(regexp.QuoteMeta(s))
-		literal += len(s)
-	}
-	for _, at := range verb.FindAllStringIndex(text, -1) {
-		own(text[from:at[0]])
-		from = at[1]
-		switch text[at[1]-1] {
-		case '%':
-			own("%")
-		case 'd':
-			form.WriteString(`([-+−]?\d+)`)
-		case 'g', 'f':
-			form.WriteString(`([-+−]?[0-9.,e+]+)`)
-		default:
-			form.WriteString(`(.+?)`)
-		}
-	}
-	own(text[from:])
-	form.WriteString(`$`)
-	return regexp.MustCompile("(?s)" + form.String()), literal
-}
-
-func firstWord(text string) string {
-	word, _, _ := strings.Cut(text, " ")
-	return word
-}
+// Bounds of what is translated. What others send may be long and strange; a page
+// shows the same few sentences again and again.
+const (
+	longest  = 2048 // bytes of a sentence
+	deepest  = 6    // sentences within sentences
+	mostRuns = 16   // parts of a sentence
+	mostSeen = 256  // sentences that are remembered
+)
 
 // Sentence is a sentence that was made in English elsewhere, as records and states
-// carry it, in this language. It is known again by its form in the catalogue: what
-// stands at %v in it is a sentence again, what stands at %s and %q is left as it
-// is but for decimals of lengths. A sentence that has no form as a whole is taken
-// apart at its stops; what is not known even so stays English.
+// carry it, in this language. It is known again by its form in the catalogue's
+// sentences: what stands at %v in it is a sentence again; what stands at %s and %q
+// is a name and left as it is, but that a measured value gets the language's
+// decimal sign. A sentence that has no form as a whole is taken apart at its stops.
+// What is not known even so stays English.
 func (t Tongue) Sentence(english string) string {
-	if !t.foreign() || english == "" {
+	if !t.foreign() || english == "" || len(english) > longest {
 		return english
 	}
 	ps := all().patterns
-	key := t.code + "\x00" + english
+	key := sentence{t.at, english}
 	ps.mu.Lock()
 	said, known := ps.seen[key]
 	ps.mu.Unlock()
@@ -116,120 +45,152 @@ func (t Tongue) Sentence(english string) string {
 	return said
 }
 
-// deepest bounds sentences within sentences, and longest how much is looked at:
-// what others send may be long and strange.
-const (
-	deepest = 6
-	longest = 2048
-)
-
 func (t Tongue) translate(ps *patterns, english string, depth int) string {
-	if depth > deepest || len(english) > longest {
+	if depth > deepest {
 		return english
 	}
 	if said, ok := t.whole(ps, english, depth); ok {
 		return said
 	}
-	for _, stop := range []string{". ", "; ", ": ", ", "} {
-		if before, after, ok := strings.Cut(english, stop); ok {
-			a, knownA := t.part(ps, before, depth+1)
-			b, knownB := t.part(ps, after, depth+1)
-			if knownA || knownB {
-				return a + stop + b
-			}
+	if said, ok := t.parts(ps, english, depth); ok {
+		return said
+	}
+	return t.measured(english)
+}
+
+// whole translates a sentence by its form, whatever its first letter and whether
+// it ends with a stop or not; false: it has none.
+func (t Tongue) whole(ps *patterns, english string, depth int) (string, bool) {
+	if said, ok := t.formed(ps, english, depth); ok {
+		return said, true
+	}
+	if lower := first(english, unicode.ToLower); lower != english {
+		if said, ok := t.formed(ps, lower, depth); ok {
+			return first(said, unicode.ToUpper), true
 		}
 	}
 	if rest, ok := strings.CutSuffix(english, "."); ok {
-		if said, known := t.part(ps, rest, depth+1); known {
-			return said + "."
-		}
-	}
-	return t.lengths(english)
-}
-
-// part translates a part of a sentence, and says whether anything of it was known.
-func (t Tongue) part(ps *patterns, english string, depth int) (string, bool) {
-	said := t.translate(ps, english, depth)
-	return said, said != t.lengths(english)
-}
-
-// whole translates a sentence by its form; false: it has none.
-func (t Tongue) whole(ps *patterns, english string, depth int) (string, bool) {
-	if p := ps.exact[english]; p != nil {
-		return strings.ReplaceAll(p.said[t.at], "%%", "%"), true
-	}
-	if lower := lowered(english); lower != english {
-		if p := ps.exact[lower]; p != nil {
-			return raised(strings.ReplaceAll(p.said[t.at], "%%", "%")), true
-		}
-	}
-	for _, try := range []struct {
-		text, start string
-		raise       bool
-	}{{english, firstWord(english), false}, {lowered(english), firstWord(lowered(english)), true}, {english, "", false}} {
-		for _, p := range ps.byStart[try.start] {
-			if p.literal < 4 {
-				continue // of nothing but arguments
-			}
-			found := p.form.FindStringSubmatch(try.text)
-			if found == nil {
-				continue
-			}
-			said := t.filled(ps, p, found[1:], depth)
-			if try.raise && try.text != english {
-				said = raised(said)
-			}
-			return said, true
+		if said, ok := t.whole(ps, rest, depth); ok {
+			return said + ".", true
 		}
 	}
 	return "", false
 }
 
-// filled is a form in this language with the arguments of a sentence.
-func (t Tongue) filled(ps *patterns, p *pattern, found []string, depth int) string {
+func (t Tongue) formed(ps *patterns, english string, depth int) (string, bool) {
+	if p := ps.exact[english]; p != nil {
+		return strings.ReplaceAll(p.said[t.at], "%%", "%"), true
+	}
+	f, found := ps.find(english)
+	if f == nil {
+		return "", false
+	}
 	args := make([]any, len(found))
 	for i, arg := range found {
-		switch p.kinds[i] {
+		switch f.kinds[i] {
 		case "v":
-			arg = t.translate(ps, arg, depth+1)
+			args[i] = t.translate(ps, arg, depth+1)
+		case "g", "f":
+			args[i] = t.Decimal(arg)
 		default:
-			arg = t.lengths(arg)
+			args[i] = t.measured(arg)
 		}
-		args[i] = arg
 	}
-	return fmt.Sprintf(verb.ReplaceAllStringFunc(p.said[t.at], func(v string) string {
+	one := f.count >= 0 && found[f.count] == "1"
+	return fmt.Sprintf(asText(f.text(t.at, one)), args...), true
+}
+
+// asText is a format whose arguments are all text already.
+func asText(format string) string {
+	return verb.ReplaceAllStringFunc(format, func(v string) string {
 		if strings.HasSuffix(v, "%") {
 			return v
 		}
-		if i := strings.IndexByte(v, '['); i >= 0 {
-			return "%" + v[i:strings.IndexByte(v, ']')+1] + "s"
+		if i := strings.IndexByte(v, ']'); i >= 0 {
+			return v[:i+1] + "s"
 		}
 		return "%s"
-	}), args...)
+	})
 }
 
-// measured is a number with a decimal point and the unit of a length, a pressure
-// or an angle.
-var measured = regexp.MustCompile(`-?\d+\.\d+ ?(?:in|mm|bar|psi|MPa|kPa|degrees|°|%)(?:$|[^\pL\d])`)
+// stop is what joins sentences.
+var stop = regexp.MustCompile(`[.;:,] |\n`)
 
-// lengths gives the lengths in a text the decimal sign of the language.
-func (t Tongue) lengths(text string) string {
-	if !t.comma() || !strings.Contains(text, ".") {
+// run is a part of a sentence, and what it is in this language.
+type run struct {
+	english, said string
+	known         bool
+}
+
+// parts translates a sentence by its parts, of which each is as long as a form
+// allows; false: nothing of it is known. Beside what is not known a word alone is
+// left as it is: it may be a name.
+func (t Tongue) parts(ps *patterns, english string, depth int) (string, bool) {
+	stops := stop.FindAllStringIndex(english, -1)
+	if len(stops) == 0 || len(stops) >= mostRuns {
+		return "", false
+	}
+	begins, ends := []int{0}, []int{}
+	for _, s := range stops {
+		begins, ends = append(begins, s[1]), append(ends, s[0])
+	}
+	ends = append(ends, len(english))
+	var runs []run
+	known, unknown := false, false
+	for i := 0; i < len(begins); {
+		r, next := run{english: english[begins[i]:ends[i]]}, i+1
+		r.said = t.measured(r.english)
+		for j := len(ends) - 1; j >= i; j-- {
+			if said, ok := t.whole(ps, english[begins[i]:ends[j]], depth+1); ok {
+				r, next = run{english[begins[i]:ends[j]], said, true}, j+1
+				break
+			}
+		}
+		known, unknown = known || r.known, unknown || !r.known && r.said == r.english
+		runs = append(runs, r)
+		i = next
+	}
+	if !known {
+		return "", false
+	}
+	var said strings.Builder
+	at := 0 // in english
+	known = false
+	for _, r := range runs {
+		if unknown && r.known && !strings.Contains(r.english, " ") {
+			r.said, r.known = r.english, false
+		}
+		known = known || r.known
+		said.WriteString(r.said)
+		at += len(r.english)
+		if at < len(english) {
+			n := len(stop.FindString(english[at:]))
+			said.WriteString(english[at : at+n])
+			at += n
+		}
+	}
+	return said.String(), known
+}
+
+// quantity is what is measured: a number and its unit, once more in brackets in
+// another unit.
+var quantity = regexp.MustCompile(`\A` + amount + `(?: \(` + amount + `\))?\z`)
+
+const amount = `[-+−±]?\d+(?:\.\d+)? ?(?:in|mm|m|bar|psi|MPa|kPa|s|°|%)`
+
+// measured gives a text that is a measured value the decimal sign of the language.
+func (t Tongue) measured(text string) string {
+	if !t.comma() || !quantity.MatchString(text) {
 		return text
 	}
-	return measured.ReplaceAllStringFunc(text, t.Decimal)
+	return strings.ReplaceAll(text, ".", ",")
 }
 
-// lowered is a text with a small first letter, raised one with a large one.
-func lowered(s string) string { return first(s, strings.ToLower) }
-func raised(s string) string  { return first(s, strings.ToUpper) }
-
-func first(s string, change func(string) string) string {
-	for i, c := range s {
-		if i > 0 {
-			return change(s[:i]) + s[i:]
-		}
-		_ = c
+// first changes the first letter of a text.
+func first(text string, change func(rune) rune) string {
+	r, size := utf8.DecodeRuneInString(text)
+	if r == utf8.RuneError {
+		return text
 	}
-	return change(s)
+	return string(change(r)) + text[size:]
 }
