@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"sync"
 
 	"benchtally/agent/config"
 	"benchtally/agent/panel"
@@ -18,7 +17,6 @@ func shopOf(c *config.Config) panel.Shop {
 // desk is what the page asks of the agent. Papers and pictures read many records:
 // one at a time, so that they cannot keep the bench from its work.
 func (a *agent) desk() panel.Desk {
-	var reading sync.Mutex
 	made := papers{
 		archive: archive{kept: a.store, rules: stationRules(a.cfg)}, cfg: a.cfg, jobs: a.jobs, view: a.health.seen, now: a.now,
 	}
@@ -34,13 +32,13 @@ func (a *agent) desk() panel.Desk {
 		Scan: a.scan,
 		Jobs: a.jobs.All,
 		Paper: func(_ context.Context, r panel.PaperRequest) (panel.Paper, error) {
-			reading.Lock()
-			defer reading.Unlock()
+			a.reading.Lock()
+			defer a.reading.Unlock()
 			return made.paper(r)
 		},
 		Series: func(context.Context) (report.Series, error) {
-			reading.Lock()
-			defer reading.Unlock()
+			a.reading.Lock()
+			defer a.reading.Unlock()
 			v := a.health.seen()
 			if drawn.seq != v.Seq {
 				s, err := made.series(v.Cage, v.Strokes)

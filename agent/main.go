@@ -57,6 +57,7 @@ type commands struct {
 	Resend     resendCommand     `cmd:"" help:"Publish kept events again."`
 	Do         doCommand         `cmd:"" help:"Do at the running agent what an operator does at the page."`
 	Operator   operatorCommand   `cmd:"" help:"Say who may sign in at the page: operators, their PINs and badges."`
+	Paper      paperCommand      `cmd:"" help:"Write the certificate, labels, job card or table of an order, the labels of the shop, or the hand-over of a shift."`
 	Judge      judgeCommand      `cmd:"" help:"Judge one crimp without hardware."`
 	Budget     budgetCommand     `cmd:"" help:"Show the uncertainty budget and guard band of each specification."`
 	Chart      chartCommand      `cmd:"" help:"Chart a series of measured values: single values, weighted average or cumulative sums."`

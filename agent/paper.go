@@ -1,191 +1,90 @@
 package main
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
+	"io"
+	"maps"
+	"net/url"
+	"os"
+	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
 	"benchtally/agent/config"
-	"benchtally/agent/label"
 	"benchtally/agent/panel"
-	"benchtally/agent/report"
 	"benchtally/agent/station"
 	"benchtally/agent/words"
+	"benchtally/store"
 )
 
-// shiftHours is how far back a hand-over looks: a shift is eight hours in most
-// shops (common practice, no source).
-const shiftHours = 8 * time.Hour
-
-// papers makes what is printed or handed on, of the records and the
-// configuration.
-type papers struct {
-	archive
-	cfg  *config.Config
-	jobs *jobs
-	view func() station.View
-	now  func() time.Time
+// paperCommand writes what is printed or handed on.
+type paperCommand struct {
+	Kind     string `arg:"" help:"certificate, card, labels or table of an order; label of an assembly; commands, shop (labels of cages, rings and orders) or handover."`
+	ID       string `arg:"" optional:"" help:"The order, or order and assembly such as A-1001/3."`
+	Config   string `default:"${config}" placeholder:"FILE" help:"Configuration; ${default}."`
+	Language string `placeholder:"CODE" help:"en, es or de; without it the page's language."`
+	Output   string `short:"o" placeholder:"FILE" help:"Where to write it; - is the standard output. Without it a file of its own name here."`
 }
 
-// paperKinds are the papers that there are, each with what its id names; "":
-// nothing.
-var paperKinds = map[string]string{
-	"certificate": "order", "card": "order", "labels": "order", "table": "order",
-	"label": "order and assembly, such as A-1001/3", "commands": "", "shop": "", "handover": "",
+// Help tells what the papers are.
+func (*paperCommand) Help() string {
+	return `The papers are made of the records of the running agent, or of its store when none runs, and are the same bytes each time that they are made of the same records. They say what was measured and told, and promise nothing.`
 }
 
-const pdf = "application/pdf"
-
-// paper makes one paper. That it cannot be made is an error for people.
-func (p papers) paper(r panel.PaperRequest) (panel.Paper, error) {
-	of, known := paperKinds[r.Kind]
-	switch {
-	case !known:
-		return panel.Paper{}, invalid{fmt.Errorf("there is no paper %q", r.Kind)}
-	case of != "" && r.ID == "":
-		return panel.Paper{}, invalid{fmt.Errorf("a paper %q wants the id of its %s", r.Kind, of)}
+// Run writes the paper.
+func (c *paperCommand) Run(e env) error {
+	if _, known := paperKinds[c.Kind]; !known {
+		return invalid{fmt.Errorf("there is no paper %q: want one of %s", c.Kind, strings.Join(slices.Sorted(maps.Keys(paperKinds)), ", "))}
 	}
-	o := report.Options{Language: words.In(cmp.Or(r.Language, p.cfg.Page.Language)), Press: p.cfg.Press.Name, Store: p.kept.ID(), Zone: time.Local}
-	name := r.Kind
-	if r.ID != "" {
-		name += "-" + strings.ReplaceAll(r.ID, "/", "-")
+	if c.Language != "" && words.Name(c.Language) == "" {
+		return invalid{fmt.Errorf("--language %s: want one of %s", c.Language, strings.Join(words.Languages(), ", "))}
 	}
-	pdfOf := func(body []byte, err error) (panel.Paper, error) {
-		return panel.Paper{Name: name + ".pdf", Type: pdf, Body: body}, err
-	}
-	switch r.Kind {
-	case "commands":
-		return pdfOf(report.Sheet(o.Language.Say("Commands to scan"), commandLabels(o), p.now(), o))
-	case "shop":
-		return pdfOf(report.Sheet(o.Language.Say("Labels of the shop"), p.shopLabels(o), p.now(), o))
-	case "handover":
-		now := p.now()
-		h, err := p.handover(now.Add(-shiftHours), now, p.view())
-		if err != nil {
-			return panel.Paper{}, err
-		}
-		return pdfOf(report.ShiftSheet(h, o))
-	case "card":
-		card, err := p.card(r.ID)
-		if err != nil {
-			return panel.Paper{}, err
-		}
-		return pdfOf(report.JobCard(card, o))
-	}
-	order, assembly := r.ID, 0
-	if r.Kind == "label" {
-		id, n, ok := cutLast(r.ID)
-		if !ok {
-			return panel.Paper{}, invalid{fmt.Errorf("%q: want an order and an assembly, such as A-1001/3", r.ID)}
-		}
-		order, assembly = id, n
-	}
-	d, err := p.dossier(order, p.first(order))
+	cfg, err := loadConfig(c.Config)
 	if err != nil {
-		return panel.Paper{}, err
+		return err
 	}
-	switch r.Kind {
-	case "table":
-		body, err := report.Table(d, o)
-		return panel.Paper{Name: name + ".csv", Type: "text/csv; charset=utf-8", Body: body}, err
-	case "label":
-		d.Assemblies = slices.DeleteFunc(d.Assemblies, func(e station.AssemblyEntry) bool { return e.N != assembly })
-		d.Pieces = slices.DeleteFunc(d.Pieces, func(e station.PieceEntry) bool { return len(d.Ends) == 0 && e.N != assembly })
-		return pdfOf(report.Labels(report.AssemblyLabels(d, pieceCode, o), report.SmallLabel, d.Latest, o))
-	case "labels":
-		return pdfOf(report.Labels(report.AssemblyLabels(d, pieceCode, o), report.SmallLabel, d.Latest, o))
+	paper, err := c.make(e, cfg)
+	if err != nil {
+		return err
 	}
-	return pdfOf(report.Certificate(d, o))
+	if c.Output == "-" {
+		_, err = e.stdout.Write(paper.Body)
+		return err
+	}
+	name := c.Output
+	if name == "" {
+		name = filepath.Base(paper.Name)
+	}
+	if err := os.WriteFile(name, paper.Body, 0o644); err != nil { //nolint:gosec // a paper is for others to read
+		return err
+	}
+	_, err = fmt.Fprintln(e.stdout, "written", name)
+	return err
 }
 
-// first is the seq of the first start of the order in work; 0: it is another one.
-func (p papers) first(order string) uint64 {
-	if o := p.view().Order; o != nil && o.ID == order {
-		return o.First
+// make asks the running agent for the paper, or makes it of the store.
+func (c *paperCommand) make(e env, cfg *config.Config) (p panel.Paper, err error) {
+	request := panel.PaperRequest{Kind: c.Kind, ID: c.ID, Language: c.Language}
+	body, err := askAgent(e.ctx, cfg.Store.Path, "GET", "/paper", url.Values{"kind": {c.Kind}, "id": {c.ID}, "language": {c.Language}}, nil)
+	if err == nil {
+		p.Name = request.Name()
+		p.Body, err = io.ReadAll(body)
+		return p, errors.Join(err, body.Close())
 	}
-	return 0
-}
-
-// cutLast parts "A-1001/3" at its last slash.
-func cutLast(id string) (before string, n int, ok bool) {
-	i := strings.LastIndexByte(id, '/')
-	if i <= 0 {
-		return "", 0, false
+	if !errors.Is(err, errNoAgent) {
+		return p, err
 	}
-	n, err := strconv.Atoi(id[i+1:])
-	return id[:i], n, err == nil && n > 0
-}
-
-// card is the job card of an order, of its file, or as it was taken into work.
-func (p papers) card(order string) (report.Traveller, error) {
-	job, ok := p.jobs.Of(order)
-	if !ok {
-		d, err := p.dossier(order, p.first(order))
-		if err != nil {
-			return report.Traveller{}, errors.Join(fmt.Errorf("order %s has no job card in the files", order), err)
-		}
-		if d.Job == nil {
-			return report.Traveller{}, fmt.Errorf("order %s has no job card: it is counted in single ends", order)
-		}
-		job = *d.Job
+	kept, err := openKept(cfg.Store.Path, store.Options{ReadOnly: true})
+	if err != nil {
+		return p, err
 	}
-	if job.Length > 0 {
-		if plus, minus, err := job.Tolerance(p.cfg.Order.Lengths); err == nil {
-			job.Plus, job.Minus = plus, minus
-		}
+	defer func() { err = errors.Join(err, kept.Close()) }()
+	rules := stationRules(cfg)
+	s, err := station.Open(&keeper{Store: kept}, rules)
+	if err != nil {
+		return p, err
 	}
-	t := report.Traveller{Job: job, Code: label.Label{Kind: label.Order, ID: order}.Text(), At: p.now()}
-	t.Cut, _ = job.Cut() // 0 where it is not known
-	for i, end := range job.Ends {
-		for _, s := range p.cfg.Specs {
-			if s.ID == end.Spec {
-				t.Specs[i] = s
-			}
-		}
-	}
-	return t, nil
-}
-
-func pieceCode(piece string) string { return label.Label{Kind: label.Piece, ID: piece}.Text() }
-
-// commandLabels are the commands that lie beside the press.
-func commandLabels(o report.Options) []report.Label {
-	title := map[string]string{
-		label.Undo: "Undo reading", label.Same: "Same piece", label.Dry: "Dry stroke", label.Set: "Set as advised",
-		label.Good: "All good", label.First: "Sign off", label.Turn: "The other end", label.Lubricated: "Lubricated",
-		label.Cleaned: "Cleaned", label.Finish: "Finish or set aside", label.Scrap: "Scrap",
-	}
-	var all []report.Label
-	for _, c := range label.Commands() {
-		all = append(all, report.Label{Code: label.Label{Kind: label.Do, ID: c}.Text(), Title: o.Language.Say(title[c])})
-	}
-	return all
-}
-
-// shopLabels are those of cages, gauge rings and orders.
-func (p papers) shopLabels(o report.Options) []report.Label {
-	t := o.Language
-	var all []report.Label
-	var cages []string
-	for _, s := range p.cfg.Specs {
-		if !slices.Contains(cages, s.Cage) {
-			cages = append(cages, s.Cage)
-			all = append(all, report.Label{Code: label.Label{Kind: label.Cage, ID: s.Cage}.Text(), Title: t.Say("Cage %s", s.Cage)})
-		}
-	}
-	for _, s := range p.cfg.Standards {
-		all = append(all, report.Label{
-			Code: label.Label{Kind: label.Check, ID: s.Name}.Text(), Title: s.Name, Lines: []string{t.Length(s.Value, "mm", 3)},
-		})
-	}
-	for _, j := range p.jobs.All() {
-		all = append(all, report.Label{
-			Code: label.Label{Kind: label.Order, ID: j.Order}.Text(), Title: t.Say("Order %s", j.Order), Lines: []string{j.Reference},
-		})
-	}
-	return all
+	return papers{archive: archive{kept, rules}, cfg: cfg, jobs: newJobs(cfg, time.Now), view: s.View, now: time.Now}.paper(request)
 }

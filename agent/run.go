@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"os"
 	"runtime"
+	"sync"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -96,6 +97,7 @@ type agent struct {
 	health    *health
 	jobs      *jobs
 	scans     scans
+	reading   sync.Mutex   // while a paper or a picture is made
 	holders   *people.Door // of badges; nil: the configuration names no operators
 
 	brokerChanged chan struct{}                   // says that the publisher's state has changed

@@ -2,6 +2,7 @@ package panel
 
 import (
 	"context"
+	"strings"
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/people"
@@ -47,6 +48,23 @@ type PaperRequest struct {
 	Kind     string // certificate, card, labels, table, label, commands, shop or handover
 	ID       string // order, or order and assembly with a slash between; "" where the kind needs none
 	Language string
+}
+
+// Name is what the paper's file is called.
+func (r PaperRequest) Name() string {
+	name, ext := r.Kind, ".pdf"
+	if r.ID != "" {
+		name += "-" + strings.Map(func(c rune) rune {
+			if strings.ContainsRune(`/\\:*?"<>|`, c) || c < ' ' {
+				return '-'
+			}
+			return c
+		}, r.ID)
+	}
+	if r.Kind == "table" {
+		ext = ".csv"
+	}
+	return name + ext
 }
 
 // Paper is a file to be printed or kept.

@@ -158,7 +158,7 @@ var said = regexp.MustCompile(`\.Say "((?:[^"\\]|\\.)*)"`)
 func spoken(t *testing.T) map[string]string {
 	t.Helper()
 	all := map[string]string{}
-	files := []string{"../paper.go"}
+	files := []string{"../papers.go"}
 	for _, pattern := range []string{"../panel/*.go", "../report/*.go"} {
 		some, err := filepath.Glob(pattern)
 		if err != nil || len(some) == 0 {
