@@ -47,6 +47,16 @@ func shop(t testing.TB, change string) (dir, config string) {
 	return dir, config
 }
 
+// shopFor is the shop of a scenario, with the job cards that it has.
+func shopFor(t testing.TB, a *txtar.Archive) (dir, config string) {
+	t.Helper()
+	dir, config = shop(t, section(a, "config"))
+	if cards := section(a, "jobs"); cards != "" {
+		write(t, filepath.Join(dir, "jobs.csv"), cards)
+	}
+	return dir, config
+}
+
 // merge puts the tables of change in the place of those of the same name.
 func merge(base, change string) string {
 	tables := func(text string) (names []string, body map[string]string) {
@@ -103,7 +113,7 @@ func TestShifts(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			dir, config := shop(t, section(a, "config"))
+			dir, config := shopFor(t, a)
 			tape := filepath.Join(dir, "tape.jsonl")
 			if err := os.WriteFile(tape, []byte(section(a, "tape")), 0o600); err != nil {
 				t.Fatal(err)

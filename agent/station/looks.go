@@ -129,16 +129,16 @@ func (s *Station) checkAssembly(o *order, in Action, r *record.Record) (refused 
 	var amiss []string
 	if in.Value != nil {
 		if *in.Value <= 0 || *in.Value > 2*o.Job.Length {
-			return fmt.Sprintf("%s cannot be the length of an assembly of %s: measure again", in.Value, o.Job.Length)
+			return fmt.Sprintf("%s cannot be the length of an assembly of %s: measure again", o.along(*in.Value), o.along(o.Job.Length))
 		}
 		off := *in.Value - o.Job.Length
 		r.Value, r.Target, r.Deviation = in.Value, record.Ptr(o.Job.Length), record.Ptr(off)
 		r.Plus, r.Minus = record.Ptr(o.Job.Plus), record.Ptr(o.Job.Minus)
 		switch {
 		case off > o.Job.Plus:
-			amiss = append(amiss, fmt.Sprintf("%s too long", off-o.Job.Plus))
+			amiss = append(amiss, fmt.Sprintf("%s too long", o.along(off-o.Job.Plus)))
 		case off < -o.Job.Minus:
-			amiss = append(amiss, fmt.Sprintf("%s too short", -o.Job.Minus-off))
+			amiss = append(amiss, fmt.Sprintf("%s too short", o.along(-o.Job.Minus-off)))
 		}
 	}
 	if in.Angle != nil {
@@ -155,6 +155,15 @@ func (s *Station) checkAssembly(o *order, in Action, r *record.Record) (refused 
 	}
 	r.Assembly, r.Points = in.Assembly, strings.Join(points, ",")
 	return ""
+}
+
+// along writes a length along the hose in the unit of the sheet, as a tape measure
+// tells it.
+func (o *order) along(l crimp.Length) string {
+	if o.Spec.Unit == crimp.Inches {
+		return l.Text(crimp.Inches, 2)
+	}
+	return l.Text(crimp.Millimetres, 1)
 }
 
 // chosen are the points that an action names, or the usual ones.

@@ -28,7 +28,7 @@ func TestChecksOfAnAssembly(t *testing.T) {
 	}
 	b.act(Action{Do: DoCheck, Assembly: 1}).want("check 1 flushed,capped true")
 	b.act(Action{Do: DoCheck, Assembly: 1, Value: mm(1213)}).want("check 1 length false")
-	if r := b.got[0]; r.Reason != "1mm too long" || *r.Deviation != 13*crimp.Millimetre || *r.Plus != 12*crimp.Millimetre || r.Operator != "kj" {
+	if r := b.got[0]; r.Reason != "0.04 in too long" || *r.Deviation != 13*crimp.Millimetre || *r.Plus != 12*crimp.Millimetre || r.Operator != "kj" {
 		t.Errorf("%+v", r)
 	}
 	b.act(Action{Do: DoCheck, Assembly: 1, Value: mm(1195), OK: record.Ptr(true)}).want("check 1 length false")
@@ -66,7 +66,7 @@ func TestChecksRefuse(t *testing.T) {
 		"a length without a value": {Action{Do: DoCheck, Assembly: 1, Points: "length"}, "a length is checked by its measured value"},
 		"a length of something":    {Action{Do: DoCheck, Assembly: 1, Points: "flushed", Value: mm(1200)}, "a length is checked by its measured value"},
 		"an angle without a value": {Action{Do: DoCheck, Assembly: 1, Points: "angle"}, "an angle is checked by its measured value"},
-		"a length of a mile":       {Action{Do: DoCheck, Assembly: 1, Value: mm(12_000)}, "12000mm cannot be the length of an assembly of 1200mm"},
+		"a length of a mile":       {Action{Do: DoCheck, Assembly: 1, Value: mm(12_000)}, "472.44 in cannot be the length of an assembly of 47.24 in"},
 		"an assembly to come":      {Action{Do: DoCheck, Assembly: 7}, "assembly 7 of order J-1 was not begun: 1 were"},
 		"a piece to come":          {Action{Do: DoCheck, Piece: "J-1/9"}, `piece "J-1/9" is not at hand`},
 		"a piece of another order": {Action{Do: DoCheck, Piece: "J-2/1"}, `piece "J-2/1" is not at hand`},
