@@ -51,16 +51,21 @@ var directions = map[string]map[string]string{
 		"agent/station": "the simulated technician acts as an operator does",
 		"sensors":       "the simulated press stands where the input lines do",
 	},
-	"sensors":       {},
-	"caliper":       {"agent/crimp": "a reading is a length", "caliper/frame": "it reads lines of these forms"},
+	"sensors": {},
+	"caliper": {
+		"agent/crimp":   "a reading is a length",
+		"caliper/frame": "it reads lines of these forms",
+		"caliper/port":  "it has its port kept open",
+	},
 	"caliper/frame": {"agent/crimp": "what is decoded is a length"},
+	"caliper/port":  {},
 	"store":         {"agent/record": "it keeps records", "agent/crimp": "lengths have a packed form of their own"},
 	"mqtt":          {"agent/record": "it sends records"},
 	"deploy":        {},
 	"agent": {
 		"agent/config": joins, "agent/crimp": joins, "agent/label": joins, "agent/panel": joins, "agent/people": joins, "agent/record": joins, "agent/report": joins,
 		"agent/rehearsal": joins, "agent/words": joins, "agent/station": joins, "agent/stats": joins, "agent/tape": joins,
-		"caliper": joins, "deploy": joins, "mqtt": joins, "sensors": joins, "store": joins,
+		"caliper": joins, "caliper/port": joins, "deploy": joins, "mqtt": joins, "sensors": joins, "store": joins,
 	},
 }
 
@@ -81,7 +86,7 @@ var homes = []struct{ module, home, why string }{
 	{"github.com/pelletier/go-toml/v2", "agent/config", "the configuration's language"},
 	{"github.com/mochi-mqtt/server/v2", "agent/rehearsal", "the broker of the demo"},
 	{"github.com/creack/pty", "agent/rehearsal", "the serial line of the simulated caliper"},
-	{"go.bug.st/serial", "caliper/serial.go", "the serial port"},
+	{"go.bug.st/serial", "caliper/port/serial.go", "the serial port"},
 	{"go.etcd.io/bbolt", "store", "the store's file"},
 	{"github.com/eclipse/paho.mqtt.golang", "mqtt", "the broker's protocol"},
 	{"periph.io/x", "sensors", "the input lines"},

@@ -10,6 +10,7 @@ import (
 
 	"benchtally/agent/crimp"
 	"benchtally/caliper"
+	"benchtally/caliper/port"
 	"benchtally/sensors"
 )
 
@@ -24,7 +25,7 @@ type found struct {
 	Lines []foundLine `json:"lines"`
 }
 
-// foundPort is caliper.PortInfo with the keys of our JSON.
+// foundPort is port.Info with the keys of our JSON.
 type foundPort struct {
 	Name    string `json:"name"`
 	Kind    string `json:"kind"`
@@ -52,7 +53,7 @@ type foundLine struct {
 // the rest listed all the same.
 func (c *portsCommand) Run(e env) error {
 	f := found{Ports: []foundPort{}, Lines: []foundLine{}}
-	ports, portsErr := caliper.Ports()
+	ports, portsErr := port.List()
 	for _, p := range ports {
 		f.Ports = append(f.Ports, foundPort(p))
 	}
@@ -69,10 +70,13 @@ func (c *portsCommand) Run(e env) error {
 	}
 	out := func(format string, args ...any) { _, _ = fmt.Fprintf(e.stdout, format, args...) }
 	if len(f.Ports) == 0 {
-		out("No serial port and no input device is found here. Is the caliper's cable in?\n")
+		out("No serial port and no input device is found here. Is the cable of the caliper or the scanner in?\n")
 	}
 	for _, p := range f.Ports {
 		out("%s\n  %s %s%s\n", p.Name, p.Kind, p.Device, some(", %s", p.Text))
+		if p.Vendor != "" { // what a udev rule goes by
+			out("  USB idVendor %s, idProduct %s%s\n", p.Vendor, p.Product, some(", serial %s", p.Serial))
+		}
 		if p.Problem != "" {
 			out("  %s\n", p.Problem)
 		}
@@ -120,12 +124,12 @@ func (c *listenCommand) Run(e env) error {
 	if there, err := filepath.Glob(c.Port); !c.Wait && (err != nil || len(there) == 0) {
 		return fmt.Errorf("%s is not there: plug the caliper's cable in, see what is there with \"benchtally ports\", or wait for it with --wait", c.Port)
 	}
-	port := caliper.Port{Name: c.Port, Baud: c.Baud, DataBits: c.DataBits, Parity: c.Parity, StopBits: c.StopBits}
+	at := caliper.Port{Port: port.Port{Name: c.Port, Baud: c.Baud, DataBits: c.DataBits, Parity: c.Parity, StopBits: c.StopBits}}
 	if !c.JSON {
 		_, _ = fmt.Fprintf(e.stderr, "Listening on %s. Push the caliper's button; end with Ctrl-C.\n", c.Port)
 	}
 	enc := json.NewEncoder(e.stdout)
-	return caliper.Listen(e.ctx, port, settings, time.Now, func(p caliper.Port, ev caliper.Event) {
+	return caliper.Listen(e.ctx, at, settings, time.Now, func(p caliper.Port, ev caliper.Event) {
 		if c.JSON {
 			h := heard{Kind: ev.Kind, At: ev.At, Format: ev.Format, Unit: ev.Unit, Raw: ev.Raw, Reason: ev.Reason, Line: p.Line()}
 			if ev.Kind == caliper.Reading {

@@ -5,6 +5,7 @@ import (
 	"benchtally/agent/crimp"
 	"benchtally/agent/station"
 	"benchtally/caliper"
+	"benchtally/caliper/port"
 	"benchtally/sensors"
 )
 
@@ -62,8 +63,11 @@ func readerSettings(c *config.Config) caliper.Settings {
 
 func caliperPort(c *config.Config) caliper.Port {
 	return caliper.Port{
-		Name: c.Caliper.Port, Baud: c.Caliper.Baud, DataBits: c.Caliper.DataBits, Parity: c.Caliper.Parity,
-		StopBits: c.Caliper.StopBits, DTR: c.Caliper.DTR, RTS: c.Caliper.RTS, Request: c.Caliper.Request,
+		Port: port.Port{
+			Name: c.Caliper.Port, Baud: c.Caliper.Baud, DataBits: c.Caliper.DataBits, Parity: c.Caliper.Parity,
+			StopBits: c.Caliper.StopBits, DTR: c.Caliper.DTR, RTS: c.Caliper.RTS,
+		},
+		Request: c.Caliper.Request,
 	}
 }
 

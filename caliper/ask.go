@@ -1,6 +1,10 @@
 package caliper
 
-import "time"
+import (
+	"time"
+
+	"benchtally/caliper/port"
+)
 
 // How often a caliper is asked with the trigger "request" (own choice, no source).
 const (
@@ -11,17 +15,14 @@ const (
 // asker asks the caliper for readings, one request at a time. An answer that
 // comes too late is thrown away with the next request.
 type asker struct {
-	request string    // "" asks nothing
+	request string
 	asked   time.Time // latest request; at first the opening, so that silence comes before the first answer
 	lines   uint64    // lines that had come when asked
 }
 
-// ask sends the request when it is time, and says when it will be time again,
-// 0 for never. lines counts the lines that have come.
-func (a *asker) ask(d device, lines uint64, at time.Time) (time.Duration, error) {
-	if a.request == "" {
-		return 0, nil
-	}
+// ask sends the request when it is time, and says when it will be time again.
+// lines counts the lines that have come.
+func (a *asker) ask(d port.Device, lines uint64, at time.Time) (time.Duration, error) {
 	wait := patience
 	if lines != a.lines {
 		wait = askAgain

@@ -5,11 +5,13 @@ import (
 	"errors"
 	"strings"
 	"time"
+
+	"benchtally/caliper/port"
 )
 
 // usual are the line settings that are tried when none are named, most frequent
 // first (common practice, no source).
-var usual = []Port{
+var usual = []port.Port{
 	{Baud: 9600, DataBits: 8, Parity: "none", StopBits: "1"},
 	{Baud: 4800, DataBits: 7, Parity: "even", StopBits: "2"},
 	{Baud: 2400, DataBits: 8, Parity: "none", StopBits: "1"},
@@ -35,10 +37,6 @@ var errNext = errors.New("try the next line settings")
 // time that bytes arrive that no caliper sends, the next. The Port given to show
 // has the settings in force. After the first reading they stay.
 func Listen(ctx context.Context, p Port, s Settings, now func() time.Time, show func(Port, Event)) error {
-	return thisMachine.listen(ctx, p, s, now, show)
-}
-
-func (m machine) listen(ctx context.Context, p Port, s Settings, now func() time.Time, show func(Port, Event)) error {
 	search := p.Baud == 0 && p.DataBits == 0 && p.Parity == "" && p.StopBits == ""
 	for i := 0; ; i++ {
 		if search {
@@ -55,7 +53,7 @@ func (m machine) listen(ctx context.Context, p Port, s Settings, now func() time
 			return err
 		}
 		opened := now()
-		l := newLink(m, checked, r, now, func(e Event) error {
+		l := newLink(checked, r, now, func(e Event) error {
 			show(checked, e)
 			search = search && e.Kind != Reading
 			if search && noise(e) && e.At.Sub(opened) > tail {
@@ -63,7 +61,7 @@ func (m machine) listen(ctx context.Context, p Port, s Settings, now func() time
 			}
 			return nil
 		})
-		if err := l.run(ctx); !errors.Is(err, errNext) {
+		if err := l.Run(ctx); !errors.Is(err, errNext) {
 			return err
 		}
 	}

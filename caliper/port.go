@@ -3,26 +3,13 @@ package caliper
 import (
 	"errors"
 	"fmt"
-	"strings"
+
+	"benchtally/caliper/port"
 )
 
-// Port says where the caliper is and how its line is set. The zero value of
-// everything but Name is a default: 9600 baud, 8 data bits, no parity, 1 stop bit.
+// Port says where the caliper is, how its line is set, and how it is asked.
 type Port struct {
-	// Name is a device (/dev/ttyUSB0), a link to one (/dev/serial/by-id/…), a
-	// pattern that fits one device (/dev/serial/by-id/*), or an input device
-	// under /dev/input for a caliper that types like a keyboard.
-	Name string
-
-	Baud     int
-	DataBits int    // 7 or 8
-	Parity   string // "none", "even", "odd", "mark" or "space"
-	StopBits string // "1" or "2"
-
-	// DTR and RTS are the control lines, from which some cables draw their
-	// supply: "on", "off" or "" to leave them as opening sets them (Linux
-	// raises both).
-	DTR, RTS string
+	port.Port
 
 	// Request is what asks the caliper for one reading, with the trigger
 	// "request". It must be a command that only asks.
@@ -34,55 +21,9 @@ const maxRequest = 16
 
 // checked fills in the defaults and tells all faults at once.
 func (p Port) checked() (Port, error) {
-	var errs []error
-	if p.Name == "" {
-		errs = append(errs, errors.New("no port is named: `benchtally ports` lists them"))
+	var err error
+	if p.Port, err = p.Checked("caliper"); len(p.Request) > maxRequest {
+		err = errors.Join(err, fmt.Errorf("caliper port: request of %d bytes: want at most %d", len(p.Request), maxRequest))
 	}
-	if p.Baud == 0 {
-		p.Baud = 9600
-	}
-	if p.Baud < 50 || p.Baud > 4_000_000 {
-		errs = append(errs, fmt.Errorf("baud rate %d: want 50 to 4000000, as the caliper's manual says", p.Baud))
-	}
-	if p.DataBits == 0 {
-		p.DataBits = 8
-	}
-	if p.DataBits != 7 && p.DataBits != 8 {
-		errs = append(errs, fmt.Errorf("%d data bits: want 7 or 8", p.DataBits))
-	}
-	oneOf := func(what string, value *string, names ...string) {
-		if *value == "" {
-			*value = names[0]
-		}
-		for _, name := range names {
-			if *value == name {
-				return
-			}
-		}
-		errs = append(errs, fmt.Errorf("%s %q: want one of %s", what, *value, strings.Join(names, ", ")))
-	}
-	oneOf("parity", &p.Parity, "none", "even", "odd", "mark", "space")
-	oneOf("stop bits", &p.StopBits, "1", "2")
-	if p.DTR != "" {
-		oneOf("dtr", &p.DTR, "on", "off")
-	}
-	if p.RTS != "" {
-		oneOf("rts", &p.RTS, "on", "off")
-	}
-	if len(p.Request) > maxRequest {
-		errs = append(errs, fmt.Errorf("request of %d bytes: want at most %d", len(p.Request), maxRequest))
-	}
-	if err := errors.Join(errs...); err != nil {
-		return p, fmt.Errorf("caliper port: %w", err)
-	}
-	return p, nil
-}
-
-// Line writes the line's settings the usual way, such as "9600 8N1".
-func (p Port) Line() string {
-	p, err := p.checked()
-	if err != nil {
-		return "?"
-	}
-	return fmt.Sprintf("%d %d%c%s", p.Baud, p.DataBits, strings.ToUpper(p.Parity)[0], p.StopBits)
+	return p, err
 }

@@ -9,6 +9,7 @@ import (
 
 	"benchtally/agent/crimp"
 	"benchtally/caliper/frame"
+	"benchtally/caliper/port"
 )
 
 var start = time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
@@ -295,5 +296,14 @@ func BenchmarkFeed(b *testing.B) {
 				r.Feed(in, now)
 			}
 		})
+	}
+}
+
+// A key that has no character, or was lost, spoils the frame that a caliper types.
+func TestLostKeysSpoilTheFrame(t *testing.T) {
+	r := mustReader(t, Settings{Unit: crimp.Inches})
+	es := r.Feed([]byte("-1.2040\r1"+string(rune(port.Lost))+".2\r"), at(5))
+	if len(es) != 2 || es[0].Kind != Reading || es[0].Value != -30_581_600 || es[1].Kind != Refused || es[1].Raw != `1\x1a.2` {
+		t.Errorf("got %+v", es)
 	}
 }

@@ -9,7 +9,10 @@ import (
 	"testing"
 	"time"
 
+	"github.com/creack/pty"
+
 	"benchtally/agent/crimp"
+	"benchtally/caliper/port"
 )
 
 // running is a link at work.
@@ -20,15 +23,11 @@ type running struct {
 	done   chan error
 }
 
-func runLink(t *testing.T, m machine, p Port, s Settings) *running {
+func runLink(t *testing.T, name string, s Settings) *running {
 	t.Helper()
-	p, err := p.checked()
-	if err != nil {
-		t.Fatal(err)
-	}
 	ctx, cancel := context.WithCancel(t.Context())
 	w := &running{t, make(chan Event, 64), cancel, make(chan error, 1)}
-	l := newLink(m, p, mustReader(t, s), time.Now, func(e Event) error {
+	l := newLink(Port{Port: port.Port{Name: name}}, mustReader(t, s), time.Now, func(e Event) error {
 		select {
 		case w.events <- e:
 			return nil
@@ -36,8 +35,8 @@ func runLink(t *testing.T, m machine, p Port, s Settings) *running {
 			return ctx.Err()
 		}
 	})
-	l.first, l.most = 2*time.Millisecond, 10*time.Millisecond
-	go func() { w.done <- l.run(ctx) }()
+	l.First, l.Most = 2*time.Millisecond, 10*time.Millisecond
+	go func() { w.done <- l.Run(ctx) }()
 	t.Cleanup(func() {
 		cancel()
 		if err := <-w.done; err != nil {
@@ -62,6 +61,32 @@ func (w *running) next(kind Kind, cause Cause) Event {
 	}
 }
 
+// terminal makes a pseudo terminal. Closing the master is pulling the cable.
+func terminal(t *testing.T) (master *os.File, name string) {
+	t.Helper()
+	master, slave, err := pty.Open()
+	if err != nil {
+		t.Skipf("no pseudo terminals here: %v", err)
+	}
+	name = slave.Name()
+	t.Cleanup(func() { _ = master.Close() }) // closed by most tests
+	if err := slave.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return master, name
+}
+
+// link lets name lead to another device from now on.
+func link(t *testing.T, target, name string) {
+	t.Helper()
+	if err := os.Symlink(target, name+".new"); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Rename(name+".new", name); err != nil {
+		t.Fatal(err)
+	}
+}
+
 func write(t *testing.T, f *os.File, text string) {
 	t.Helper()
 	if _, err := f.WriteString(text); err != nil {
@@ -72,15 +97,14 @@ func write(t *testing.T, f *os.File, text string) {
 // The cable goes in and out a hundred times; the link to the device leads to
 // another one each time. No frame is lost, doubled or made of two halves.
 func TestInAndOut(t *testing.T) {
-	tr := newTree(t)
-	name := filepath.Join(tr.dev, "serial", "by-id", "usb-adapter-if00-port0")
-	w := runLink(t, tr.machine, Port{Name: name}, Settings{Unit: crimp.Inches})
+	name := filepath.Join(t.TempDir(), "usb-adapter-if00-port0")
+	w := runLink(t, name, Settings{Unit: crimp.Inches})
 	if e := w.next(Fault, Away); !strings.Contains(e.Reason, name) || !strings.Contains(e.Reason, "plug the caliper's cable in") {
 		t.Errorf("reason %q", e.Reason)
 	}
 	for i := range 100 {
 		master, slave := terminal(t)
-		tr.link(slave, name)
+		link(t, slave, name)
 		w.next(Clear, Away)
 		write(t, master, fmt.Sprintf("\r\n+1.%04d\r\n+9.9", i)) // half a frame at the end
 		want := crimp.Inch + crimp.Length(i)*2540
@@ -96,50 +120,13 @@ func TestInAndOut(t *testing.T) {
 	}
 }
 
-// A plain device name means the device that was there first, wherever it is now.
-func TestFoundUnderAnotherName(t *testing.T) {
-	for _, row := range []struct{ name, serial, socket, other string }{
-		{"another socket, by its serial number", "A1", "1-4", "B2"},
-		{"the same socket, no serial number", "", "1-1", ""},
-		{"another socket, the only one of its kind", "", "1-4", "B2"},
-	} {
-		t.Run(row.name, func(t *testing.T) {
-			tr := newTree(t)
-			master, slave := terminal(t)
-			tr.usb("ttyUSB0", "1-1", row.serial, slave)
-			w := runLink(t, tr.machine, Port{Name: filepath.Join(tr.dev, "ttyUSB0")}, Settings{Unit: crimp.Inches})
-			time.Sleep(150 * time.Millisecond) // the silence after which a frame is whole
-			write(t, master, "+1.0000\r\n")
-			w.next(Reading, "")
-
-			// Another adapter takes the name, ours comes back under a new one.
-			tr.unplug("ttyUSB0", "1-1")
-			_, stranger := terminal(t)
-			tr.usb("ttyUSB0", "1-2", row.other, stranger)
-			again, slave := terminal(t)
-			tr.usb("ttyUSB1", row.socket, row.serial, slave)
-			if err := master.Close(); err != nil {
-				t.Fatal(err)
-			}
-			w.next(Fault, Away)
-			if e := w.next(Clear, Away); !strings.Contains(e.Reason, "ttyUSB1") {
-				t.Fatalf("reason %q", e.Reason)
-			}
-			write(t, again, "\r\n+2.0000\r\n")
-			if e := w.next(Reading, ""); e.Value != 2*crimp.Inch {
-				t.Errorf("got %s", e.Value)
-			}
-		})
-	}
-}
-
 func TestRun(t *testing.T) {
 	master, slave := terminal(t)
 	ctx, cancel := context.WithCancel(t.Context())
 	out, done := make(chan Event), make(chan error, 1)
 	r := mustReader(t, Settings{Unit: crimp.Inches, Trigger: TriggerRequest})
 	go func() {
-		done <- Run(ctx, Port{Name: slave, Baud: 4800, DataBits: 7, Parity: "even", StopBits: "2", Request: "R\r"}, r, time.Now, out)
+		done <- Run(ctx, Port{port.Port{Name: slave, Baud: 4800, DataBits: 7, Parity: "even", StopBits: "2"}, "R\r"}, r, time.Now, out)
 	}()
 	// The caliper answers each request; a reading needs 600 ms at rest.
 	answered := make(chan int, 1)
@@ -186,28 +173,21 @@ func TestRun(t *testing.T) {
 
 func TestRunRefusesSettings(t *testing.T) {
 	r := mustReader(t, Settings{})
-	err := Run(t.Context(), Port{Baud: 3, DataBits: 9, Parity: "some", StopBits: "1.5", DTR: "up"}, r, time.Now, nil)
-	for _, part := range []string{"no port is named", "baud rate 3", "9 data bits", `parity "some"`, `stop bits "1.5"`, `dtr "up"`} {
+	err := Run(t.Context(), Port{port.Port{Baud: 3, DataBits: 9, Parity: "some", StopBits: "1.5", DTR: "up"}, strings.Repeat("R", 17)}, r, time.Now, nil)
+	for _, part := range []string{"no port is named", "baud rate 3", "9 data bits", `parity "some"`, `stop bits "1.5"`, `dtr "up"`, "request of 17 bytes"} {
 		if err == nil || !strings.Contains(err.Error(), part) {
 			t.Errorf("%q is not in: %v", part, err)
 		}
 	}
 	r = mustReader(t, Settings{Trigger: TriggerRequest})
-	if err := Run(t.Context(), Port{Name: "/dev/null"}, r, time.Now, nil); err == nil || !strings.Contains(err.Error(), "needs the request") {
+	if err := Run(t.Context(), Port{Port: port.Port{Name: "/dev/null"}}, r, time.Now, nil); err == nil || !strings.Contains(err.Error(), "needs the request") {
 		t.Errorf("no request: %v", err)
-	}
-	if got := (Port{Name: "x"}).Line(); got != "9600 8N1" {
-		t.Errorf("line %q", got)
-	}
-	if got := (Port{Name: "x", Baud: 4800, DataBits: 7, Parity: "even", StopBits: "2"}).Line(); got != "4800 7E2" {
-		t.Errorf("line %q", got)
 	}
 }
 
 // Listen tries line settings until the frames make sense. The terminal passes
 // the parity bit on like an adapter that reads 7 data bits as 8.
 func TestListenFindsTheLine(t *testing.T) {
-	tr := newTree(t)
 	master, slave := terminal(t)
 	began := time.Now()
 	fast := func() time.Time { return start.Add(20 * time.Since(began)) }
@@ -224,7 +204,7 @@ func TestListenFindsTheLine(t *testing.T) {
 		}
 	}()
 	var line, format string
-	err := tr.listen(ctx, Port{Name: slave}, Settings{Unit: crimp.Inches}, fast, func(p Port, e Event) {
+	err := Listen(ctx, Port{Port: port.Port{Name: slave}}, Settings{Unit: crimp.Inches}, fast, func(p Port, e Event) {
 		if e.Kind == Reading {
 			line, format = p.Line(), e.Format
 			cancel()

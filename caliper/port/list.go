@@ -1,4 +1,4 @@
-package caliper
+package port
 
 import (
 	"os"
@@ -12,11 +12,11 @@ import (
 // The kinds of port.
 const (
 	KindSerial   = "serial"
-	KindKeyboard = "keyboard" // a caliper that types, or a keyboard: the kernel cannot tell them apart
+	KindKeyboard = "keyboard" // a device that types, or a keyboard: the kernel cannot tell them apart
 )
 
-// PortInfo is a port that the machine has, as it can be known without opening it.
-type PortInfo struct {
+// Info is a port that the machine has, as it can be known without opening it.
+type Info struct {
 	Name    string // the steadiest name: by-id, else by-path, else the device
 	Kind    string // KindSerial or KindKeyboard
 	Device  string // /dev/ttyUSB0, /dev/input/event3
@@ -29,18 +29,18 @@ type PortInfo struct {
 	Problem string // why this user cannot open it and the remedy, "" if nothing is known
 }
 
-// Ports lists the serial ports, then the keyboards. It opens none of them, so
+// List lists the serial ports, then the keyboards. It opens none of them, so
 // nothing is reset and nothing disturbed. An error means that this is no Linux
 // machine with /sys.
-func Ports() ([]PortInfo, error) {
+func List() ([]Info, error) {
 	if _, err := os.Stat(filepath.Join(thisMachine.sys, "class")); err != nil {
 		return nil, err
 	}
 	return thisMachine.ports(), nil
 }
 
-func (m machine) ports() []PortInfo {
-	var out []PortInfo
+func (m machine) ports() []Info {
+	var out []Info
 	for _, n := range m.nodes("tty") {
 		if p, ok := m.port(n, filepath.Join(m.dev, "serial")); ok {
 			out = append(out, p)
@@ -62,13 +62,13 @@ func (m machine) ports() []PortInfo {
 }
 
 // port describes a device; false when it has no file.
-func (m machine) port(n node, links string) (PortInfo, bool) {
+func (m machine) port(n node, links string) (Info, bool) {
 	path := m.path(n)
 	if _, err := os.Stat(path); err != nil {
-		return PortInfo{}, false
+		return Info{}, false
 	}
 	id := m.identify(n)
-	p := PortInfo{
+	p := Info{
 		Kind: KindSerial, Device: path,
 		ByID: m.link(filepath.Join(links, "by-id"), n), ByPath: m.link(filepath.Join(links, "by-path"), n),
 		Vendor: id.vendor, Product: id.product, Serial: id.serial, Text: id.text,

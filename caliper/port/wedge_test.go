@@ -1,4 +1,4 @@
-package caliper
+package port
 
 import (
 	"encoding/binary"
@@ -7,8 +7,6 @@ import (
 	"testing"
 
 	"golang.org/x/sys/unix"
-
-	"benchtally/agent/crimp"
 )
 
 // keyEvents are the kernel's input events of keys going down and up.
@@ -40,27 +38,23 @@ func TestWedge(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := runLink(t, tr.machine, Port{Name: name}, Settings{Unit: crimp.Inches})
+	u := runLink(t, tr.machine, Port{Name: name})
 	b := keyEvents(28, 12, 2, 52, 3, 11, 5, 11, 28)           // Enter - 1 . 2 0 4 0 Enter
 	for _, part := range [][]byte{b[:7], b[7:100], b[100:]} { // cut within events
 		if _, err := keyboard.Write(part); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if e := w.next(Reading, ""); e.Value != -30_581_600 || e.Raw != "-1.2040" {
-		t.Errorf("got %+v", e)
-	}
-	// A key without a character spoils the frame.
+	u.want("line -1.2040")
+	// A key without a character spoils the line.
 	if _, err := keyboard.Write(keyEvents(2, 103, 52, 3, 96)); err != nil {
 		t.Fatal(err)
 	}
-	if e := w.next(Refused, ""); e.Raw != `1\x1a.2` {
-		t.Errorf("got %+v", e)
-	}
+	u.want("line 1\x1a.2")
 	if err := keyboard.Close(); err != nil {
 		t.Fatal(err)
 	}
-	w.next(Fault, Away)
+	u.want("away " + name)
 }
 
 func TestWedgeKeys(t *testing.T) {
@@ -74,7 +68,7 @@ func TestWedgeKeys(t *testing.T) {
 		down(29), up(29),          // Ctrl types nothing
 		keyEvents(23, 49),                                // in
 		down(keyShiftR), down(40), up(40), up(keyShiftR), // "
-		keyEvents(15), // Tab ends a frame
+		keyEvents(15), // Tab ends a line
 	} {
 		in = append(in, e...)
 	}
@@ -84,7 +78,7 @@ func TestWedgeKeys(t *testing.T) {
 	}
 	dropped := make([]byte, eventSize)
 	binary.NativeEndian.PutUint16(dropped[eventSize-6:], synDropped)
-	if n := w.decode(out, dropped); n != 1 || out[0] != lost {
+	if n := w.decode(out, dropped); n != 1 || out[0] != Lost {
 		t.Errorf("events that were lost gave %q", out[:n])
 	}
 	if _, err := openWedge("/dev/null", grabKeys); err == nil {

@@ -1,4 +1,4 @@
-package caliper
+package port
 
 import (
 	"os"

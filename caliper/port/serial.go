@@ -1,4 +1,4 @@
-package caliper
+package port
 
 import (
 	"errors"
@@ -10,8 +10,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// device is an open caliper port. One goroutine reads, writes and closes it.
-type device interface {
+// Device is an open port. One goroutine reads, writes and closes it.
+type Device interface {
 	// Read waits for bytes; (0, nil) means that the timeout passed.
 	Read(b []byte) (int, error)
 	SetReadTimeout(d time.Duration) error
@@ -25,7 +25,7 @@ type serialPort struct{ serial.Port }
 
 // openSerial opens the device exclusively. Errors that have a remedy are
 // fs.ErrNotExist, fs.ErrPermission and unix.EBUSY.
-func openSerial(path string, p Port) (device, error) {
+func openSerial(path string, p Port) (Device, error) {
 	mode := &serial.Mode{BaudRate: p.Baud, DataBits: p.DataBits}
 	switch p.Parity {
 	case "even":

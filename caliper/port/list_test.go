@@ -1,4 +1,4 @@
-package caliper
+package port
 
 import (
 	"errors"
@@ -30,7 +30,7 @@ func TestPorts(t *testing.T) {
 	for i := range got {
 		got[i].Problem = ""
 	}
-	want := []PortInfo{
+	want := []Info{
 		{Name: filepath.Join(tr.dev, "serial/by-id/usb-adapter-A1-if00-port0"), Kind: KindSerial, Device: filepath.Join(tr.dev, "ttyUSB0"),
 			ByID:   filepath.Join(tr.dev, "serial/by-id/usb-adapter-A1-if00-port0"),
 			ByPath: filepath.Join(tr.dev, "serial/by-path/platform-usb-1-1"),
@@ -40,7 +40,7 @@ func TestPorts(t *testing.T) {
 	if fmt.Sprintf("%+v", got) != fmt.Sprintf("%+v", want) {
 		t.Errorf("got\n%+v\nwant\n%+v", got, want)
 	}
-	if err := tr.trouble("/dev/ttyUSB7", syscall.ENOENT); !strings.Contains(err.Error(), "name one of the ports that are: "+want[0].Name) {
+	if err := tr.trouble("caliper", "/dev/ttyUSB7", syscall.ENOENT); !strings.Contains(err.Error(), "plug the caliper's cable in, or name one of the ports that are: "+want[0].Name) {
 		t.Errorf("absent: %v", err)
 	}
 }
@@ -80,11 +80,11 @@ func TestTrouble(t *testing.T) {
 		{"busy", unix.EBUSY, "another program has it: device or resource busy; end the program terminal, process 812"},
 		{"not allowed, no group may", os.ErrPermission, "install the udev rule that gives it to the group dialout"},
 		{"dead", unix.EIO, "the device does not answer"},
-		{"absent, nothing else there", os.ErrNotExist, "no other port is"},
+		{"absent, nothing else there", os.ErrNotExist, "no other port is: file does not exist; plug the scanner's cable in"},
 		{"anything else", unix.EINVAL, "open " + path + ": invalid argument"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
-			err := tr.trouble(path, row.err)
+			err := tr.trouble("scanner", path, row.err)
 			if !errors.Is(err, row.err) || !strings.Contains(err.Error(), row.want) {
 				t.Errorf("got %v, want %s", err, row.want)
 			}

@@ -1,4 +1,4 @@
-package caliper
+package port
 
 import (
 	"errors"
@@ -15,7 +15,7 @@ import (
 )
 
 // absent says that nothing is there and what is there instead.
-func (m machine) absent(name string) error {
+func (m machine) absent(of, name string) error {
 	var names []string
 	for _, p := range m.ports() {
 		if p.Kind == KindSerial || m.isInput(name) {
@@ -23,16 +23,16 @@ func (m machine) absent(name string) error {
 		}
 	}
 	if len(names) == 0 {
-		return fmt.Errorf("%s is not there, and no other port is: %w; plug the caliper's cable in", name, fs.ErrNotExist)
+		return fmt.Errorf("%s is not there, and no other port is: %w; plug the %s's cable in", name, fs.ErrNotExist, of)
 	}
-	return fmt.Errorf("%s is not there: %w; plug the caliper's cable in, or name one of the ports that are: %s", name, fs.ErrNotExist, strings.Join(names, ", "))
+	return fmt.Errorf("%s is not there: %w; plug the %s's cable in, or name one of the ports that are: %s", name, fs.ErrNotExist, of, strings.Join(names, ", "))
 }
 
-// trouble says what to do about an error of finding or opening.
-func (m machine) trouble(path string, err error) error {
+// trouble says what to do about an error of finding or opening the port of a device.
+func (m machine) trouble(of, path string, err error) error {
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return m.absent(path)
+		return m.absent(of, path)
 	case errors.Is(err, fs.ErrPermission):
 		return fmt.Errorf("open %s: %w; %s", path, err, m.remedy(path))
 	case errors.Is(err, unix.EBUSY):

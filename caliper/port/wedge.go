@@ -1,4 +1,4 @@
-package caliper
+package port
 
 import (
 	"encoding/binary"
@@ -13,7 +13,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// A keyboard wedge is a caliper that types its reading like a keyboard. Keys
+// A keyboard wedge is a device that types what it sends like a keyboard. Keys
 // stand for the characters of the US layout.
 
 // eventSize is that of the kernel's struct input_event: two words of time, then
@@ -34,9 +34,9 @@ const (
 // digits would also land in a console.
 const eviocgrab = 0x40044590
 
-// lost stands for keys that have no character or were lost; no frame has it, so
-// the frame is refused.
-const lost = 0x1A
+// Lost stands for keys that have no character or were lost. Nothing that is sent
+// has it, so what it stands in is to be refused.
+const Lost = 0x1A
 
 // wedge turns key events into characters.
 type wedge struct {
@@ -48,7 +48,7 @@ type wedge struct {
 }
 
 // openWedge opens an input device for itself alone.
-func openWedge(path string, grab func(*os.File) error) (device, error) {
+func openWedge(path string, grab func(*os.File) error) (Device, error) {
 	f, err := os.OpenFile(path, os.O_RDONLY|unix.O_NONBLOCK, 0)
 	if err != nil {
 		return nil, err
@@ -77,7 +77,7 @@ func (w *wedge) SetReadTimeout(d time.Duration) error {
 
 // Ask is refused: a keyboard cannot be asked.
 func (w *wedge) Ask(string) error {
-	return errors.New("a caliper that types like a keyboard cannot be asked: set its trigger to \"send\"")
+	return errors.New("a device that types like a keyboard cannot be asked: set its trigger to \"send\"")
 }
 
 func (w *wedge) Close() error { return w.file.Close() }
@@ -124,7 +124,7 @@ func (w *wedge) key(kind, code uint16, value int32) (byte, bool) {
 	switch {
 	case kind == evSyn && code == synDropped:
 		w.shift = false
-		return lost, true
+		return Lost, true
 	case kind != evKey:
 		return 0, false
 	case code == keyShiftL || code == keyShiftR:
@@ -135,7 +135,7 @@ func (w *wedge) key(kind, code uint16, value int32) (byte, bool) {
 	case isModifier(code):
 		return 0, false
 	case int(code) >= len(keys) || keys[code][0] == 0:
-		return lost, true
+		return Lost, true
 	case w.shift:
 		return keys[code][1], true
 	default:
@@ -154,7 +154,7 @@ func isModifier(code uint16) bool {
 }
 
 // keys are the characters of the keys, alone and with shift (codes of
-// linux/input-event-codes.h, US layout). Enter and Tab end a frame.
+// linux/input-event-codes.h, US layout). Enter and Tab end what is typed.
 var keys = func() (k [128][2]byte) {
 	row := func(first int, plain, shifted string) {
 		for i := range plain {
