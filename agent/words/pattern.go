@@ -106,8 +106,13 @@ func formOf(text string) *regexp.Regexp {
 	return regexp.MustCompile(`(?s)\A` + form.String() + `\z`)
 }
 
-// find is the form of a sentence, with its arguments; nil: it has none.
-func (ps *patterns) find(english string) (*pattern, []string) {
+// wide tells a name that is rather the end of one sentence and the beginning of
+// another.
+var wide = regexp.MustCompile(`[.;] |\n`)
+
+// find is the form of a sentence, with its arguments; nil: it has none. In narrow
+// forms no name reaches beyond a sentence.
+func (ps *patterns) find(english string, narrow bool) (*pattern, []string) {
 	var best *pattern
 	var args []string
 	for _, start := range []string{firstWord(english), ""} {
@@ -118,13 +123,22 @@ func (ps *patterns) find(english string) (*pattern, []string) {
 			if !strings.Contains(english, f.longest) {
 				continue
 			}
-			if found := f.form().FindStringSubmatch(english); found != nil {
+			if found := f.form().FindStringSubmatch(english); found != nil && !(narrow && f.wide(found[1:])) {
 				best, args = f, found[1:]
 				break
 			}
 		}
 	}
 	return best, args
+}
+
+func (f *pattern) wide(args []string) bool {
+	for i, arg := range args {
+		if f.kinds[i] == "s" && wide.MatchString(arg) {
+			return true
+		}
+	}
+	return false
 }
 
 func firstWord(text string) string {

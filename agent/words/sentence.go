@@ -49,10 +49,17 @@ func (t Tongue) translate(ps *patterns, english string, depth int) string {
 	if depth > deepest {
 		return english
 	}
-	if said, ok := t.whole(ps, english, depth); ok {
+	if said, ok := t.whole(ps, english, depth, true); ok {
 		return said
 	}
-	if said, ok := t.parts(ps, english, depth); ok {
+	said, all, some := t.parts(ps, english, depth)
+	if all {
+		return said
+	}
+	if said, ok := t.whole(ps, english, depth, false); ok {
+		return said
+	}
+	if some {
 		return said
 	}
 	return t.measured(english)
@@ -60,28 +67,28 @@ func (t Tongue) translate(ps *patterns, english string, depth int) string {
 
 // whole translates a sentence by its form, whatever its first letter and whether
 // it ends with a stop or not; false: it has none.
-func (t Tongue) whole(ps *patterns, english string, depth int) (string, bool) {
-	if said, ok := t.formed(ps, english, depth); ok {
+func (t Tongue) whole(ps *patterns, english string, depth int, narrow bool) (string, bool) {
+	if said, ok := t.formed(ps, english, depth, narrow); ok {
 		return said, true
 	}
 	if lower := first(english, unicode.ToLower); lower != english {
-		if said, ok := t.formed(ps, lower, depth); ok {
+		if said, ok := t.formed(ps, lower, depth, narrow); ok {
 			return first(said, unicode.ToUpper), true
 		}
 	}
 	if rest, ok := strings.CutSuffix(english, "."); ok {
-		if said, ok := t.whole(ps, rest, depth); ok {
+		if said, ok := t.whole(ps, rest, depth, narrow); ok {
 			return said + ".", true
 		}
 	}
 	return "", false
 }
 
-func (t Tongue) formed(ps *patterns, english string, depth int) (string, bool) {
+func (t Tongue) formed(ps *patterns, english string, depth int, narrow bool) (string, bool) {
 	if p := ps.exact[english]; p != nil {
 		return strings.ReplaceAll(p.said[t.at], "%%", "%"), true
 	}
-	f, found := ps.find(english)
+	f, found := ps.find(english, narrow)
 	if f == nil {
 		return "", false
 	}
@@ -116,60 +123,49 @@ func asText(format string) string {
 // stop is what joins sentences.
 var stop = regexp.MustCompile(`[.;:,] |\n`)
 
-// run is a part of a sentence, and what it is in this language.
+// run is a part of a sentence, what it is in this language, and the stop behind it.
 type run struct {
-	english, said string
-	known         bool
+	english, said, stop string
+	known               bool
 }
 
-// parts translates a sentence by its parts, of which each is as long as a form
-// allows; false: nothing of it is known. Beside what is not known a word alone is
-// left as it is: it may be a name.
-func (t Tongue) parts(ps *patterns, english string, depth int) (string, bool) {
+// parts translates a sentence by its parts, each as long as a form allows, and says
+// whether all of them are known, and whether any is. Beside what is not known a
+// word alone is left as it is: it may be a name.
+func (t Tongue) parts(ps *patterns, english string, depth int) (said string, all, some bool) {
 	stops := stop.FindAllStringIndex(english, -1)
 	if len(stops) == 0 || len(stops) >= mostRuns {
-		return "", false
+		return english, false, false
 	}
-	begins, ends := []int{0}, []int{}
-	for _, s := range stops {
-		begins, ends = append(begins, s[1]), append(ends, s[0])
-	}
-	ends = append(ends, len(english))
+	stops = append(stops, []int{len(english), len(english)})
 	var runs []run
-	known, unknown := false, false
-	for i := 0; i < len(begins); {
-		r, next := run{english: english[begins[i]:ends[i]]}, i+1
+	begin := 0
+	all = true
+	for i := 0; i < len(stops); i++ {
+		r := run{english: english[begin:stops[i][0]]}
 		r.said = t.measured(r.english)
-		for j := len(ends) - 1; j >= i; j-- {
-			if said, ok := t.whole(ps, english[begins[i]:ends[j]], depth+1); ok {
-				r, next = run{english[begins[i]:ends[j]], said, true}, j+1
+		for j := len(stops) - 1; j >= i; j-- {
+			longer := english[begin:stops[j][0]]
+			if said, ok := t.whole(ps, longer, depth+1, true); ok {
+				r, i = run{english: longer, said: said, known: true}, j
 				break
 			}
 		}
-		known, unknown = known || r.known, unknown || !r.known && r.said == r.english
+		r.stop = english[stops[i][0]:stops[i][1]]
+		begin = stops[i][1]
+		all = all && (r.known || r.said != r.english)
 		runs = append(runs, r)
-		i = next
 	}
-	if !known {
-		return "", false
-	}
-	var said strings.Builder
-	at := 0 // in english
-	known = false
+	var text strings.Builder
 	for _, r := range runs {
-		if unknown && r.known && !strings.Contains(r.english, " ") {
+		if !all && !strings.Contains(r.english, " ") {
 			r.said, r.known = r.english, false
 		}
-		known = known || r.known
-		said.WriteString(r.said)
-		at += len(r.english)
-		if at < len(english) {
-			n := len(stop.FindString(english[at:]))
-			said.WriteString(english[at : at+n])
-			at += n
-		}
+		some = some || r.known
+		text.WriteString(r.said)
+		text.WriteString(r.stop)
 	}
-	return said.String(), known
+	return text.String(), all && some, some
 }
 
 // quantity is what is measured: a number and its unit, once more in brackets in
