@@ -108,7 +108,7 @@ func formOf(text string) *regexp.Regexp {
 
 // wide tells a name that is rather the end of one sentence and the beginning of
 // another.
-var wide = regexp.MustCompile(`[.;] |\n`)
+var wide = regexp.MustCompile(`[.;:] |\n`)
 
 // find is the form of a sentence, with its arguments; nil: it has none. In narrow
 // forms no name reaches beyond a sentence.
