@@ -33,6 +33,7 @@ type Trial struct {
 	metal    *metal
 	end      *fitting // in the ring
 	place    int      // that is measured next
+	sent     time.Time
 	unplug   bool
 	cageSeen string
 }
@@ -83,16 +84,25 @@ func (t *Trial) Measure(ctx context.Context, all bool) error {
 		n = o.Missing
 	}
 	for range n {
-		if err := t.gauge.Send(ctx, t.end.diameter(t.place)); err != nil {
+		if err := t.send(ctx, t.end.diameter(t.place)); err != nil {
 			return err
 		}
-		if t.place++; n > 1 { // a caliper is not pushed twice in the same moment
-			if err := sleep(ctx, 400*time.Millisecond); err != nil {
-				return err
-			}
-		}
+		t.place++
 	}
 	return nil
+}
+
+// turnTime is what turning the caliper to the next place takes at least: what
+// comes sooner is taken for the same push of its button.
+const turnTime = 400 * time.Millisecond
+
+// send sends one value, not sooner after the one before than a hand could.
+func (t *Trial) send(ctx context.Context, value crimp.Length) error {
+	if err := sleep(ctx, turnTime-time.Since(t.sent)); err != nil {
+		return err
+	}
+	t.sent = time.Now()
+	return t.gauge.Send(ctx, value)
 }
 
 // Show sends one value as it is: of closed jaws, 0, or of the gauge ring.
@@ -102,7 +112,7 @@ func (t *Trial) Show(ctx context.Context, value crimp.Length) error {
 	if t.unplug {
 		return errUnplugged
 	}
-	return t.gauge.Send(ctx, value)
+	return t.send(ctx, value)
 }
 
 // End puts another hose end into the ring.
