@@ -84,6 +84,12 @@ func (h *health) snapshot() panel.Snapshot {
 		h.storeLink(v, err),
 		h.link("clock", record.Clock, v, clockText()),
 	}
+	if port := h.a.cfg.Scanner.Port; port != "" {
+		s.Links = append(s.Links, h.link("scanner", record.Scanner, v, port))
+	}
+	if trouble := h.a.jobs.Trouble(); trouble != "" {
+		s.Links = append(s.Links, panel.Link{Name: "jobs", Text: trouble})
+	}
 	if trouble := h.a.pageTrouble(); trouble != "" {
 		s.Links = append(s.Links, panel.Link{Name: "page", Text: trouble})
 	}

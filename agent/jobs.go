@@ -1,8 +1,11 @@
 package main
 
 import (
+	"fmt"
 	"log/slog"
 	"os"
+	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -14,6 +17,10 @@ import (
 // writes a new one now and then, and a start must not wait for a slow card.
 const jobsLook = 2 * time.Second
 
+// jobsSettle is for how long a file has not been written when it is taken to be
+// whole: half a table may look like a good one.
+const jobsSettle = 2 * time.Second
+
 // jobs are the job cards as their files have them now. A file that cannot be read
 // or has a fault changes nothing: the cards before it stay, and the trouble is
 // told until the file is good. It is safe for concurrent use.
@@ -24,7 +31,7 @@ type jobs struct {
 
 	mu      sync.Mutex
 	looked  time.Time
-	seen    []fileMark // of the files when they were read last
+	seen    []fileMark // of the files when they were read last; none: it was with the configuration
 	all     []crimp.Job
 	find    func(string) (crimp.Job, bool)
 	trouble string // what is wrong with the files; "": nothing
@@ -38,9 +45,7 @@ type fileMark struct {
 
 // newJobs begins with the cards that the configuration was read with.
 func newJobs(c *config.Config, now func() time.Time) *jobs {
-	j := &jobs{files: c.JobFiles, specs: c.Specs, now: now, looked: now(), all: c.Jobs, find: jobsOf(c.Jobs)}
-	j.seen = j.marks()
-	return j
+	return &jobs{files: c.JobFiles, specs: c.Specs, now: now, looked: now(), all: c.Jobs, find: jobsOf(c.Jobs)}
 }
 
 func (j *jobs) marks() []fileMark {
@@ -61,11 +66,8 @@ func (j *jobs) look() {
 	}
 	j.looked = now
 	marks := j.marks()
-	changed := false
-	for i, m := range marks {
-		changed = changed || m != j.seen[i]
-	}
-	if !changed {
+	written := func(m fileMark) bool { return now.Sub(m.at).Abs() < jobsSettle }
+	if slices.Equal(marks, j.seen) || slices.ContainsFunc(marks, written) {
 		return
 	}
 	j.seen = marks
@@ -74,13 +76,22 @@ func (j *jobs) look() {
 		if j.trouble == "" {
 			slog.Warn("the job cards stay as they were", "err", err)
 		}
-		j.trouble = err.Error()
+		j.trouble = brief(err)
 		return
 	}
 	if j.trouble != "" {
 		slog.Info("the job cards are read again")
 	}
 	j.all, j.find, j.trouble = all, jobsOf(all), ""
+}
+
+// brief is the first fault of a file, and how many more there are.
+func brief(err error) string {
+	first, rest, more := strings.Cut(err.Error(), "\n")
+	if !more {
+		return first
+	}
+	return fmt.Sprintf("%s; and %s: benchtally check tells all", first, plural(1+strings.Count(rest, "\n"), "more fault"))
 }
 
 // Of is the job card of an order; false: there is none.

@@ -54,12 +54,19 @@ func TestJobsAreReadAnew(t *testing.T) {
 	write(head + "A-1,8,hs-08\nA-2,three,hs-08\n")
 	now = now.Add(3 * time.Second)
 	want("A-2", 3, "jobs.csv:3: quantity = three")
+	write(head + "A-1,8,hs-99\nA-2,three,hs-08\nA-2,4,hs-08\n")
+	now = now.Add(3 * time.Second)
+	want("A-2", 3, "; and 2 more faults: benchtally check tells all")
 	if err := os.Remove(file); err != nil {
 		t.Fatal(err)
 	}
 	now = now.Add(-time.Hour) // a clock that was put back
 	want("A-2", 3, "there is no file")
+	now = now.Add(3 * time.Second)
+	written = now.Add(-90 * time.Second)
 	write(head + "A-3,1,hs-08\n")
+	now = now.Add(-29 * time.Second)
+	want("A-3", 0, "there is no file") // written a second ago: more of it may be on its way
 	now = now.Add(3 * time.Second)
 	want("A-3", 1, "")
 	want("A-2", 0, "")

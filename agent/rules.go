@@ -71,6 +71,13 @@ func caliperPort(c *config.Config) caliper.Port {
 	}
 }
 
+func scannerPort(c *config.Config) port.Port {
+	return port.Port{
+		Name: c.Scanner.Port, Baud: c.Scanner.Baud, DataBits: c.Scanner.DataBits, Parity: c.Scanner.Parity,
+		StopBits: c.Scanner.StopBits,
+	}
+}
+
 func switchLines(c *config.Config) sensors.Lines {
 	return sensors.Lines{Up: c.Switch.Line, Rest: c.Switch.Rest, Retracted: c.Switch.Retracted, ActiveLow: c.Switch.ActiveLow}
 }

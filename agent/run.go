@@ -66,7 +66,11 @@ func (c *runCommand) Run(e env) error {
 		return a.run(e.ctx, func(ctx context.Context) error { return feed(ctx, e.stdin, cfg, a.now, a.bench) })
 	}
 	open := func() (sensors.Contacts, error) { return sensors.Open(switchLines(cfg)) }
-	return a.run(e.ctx, a.watchSwitch(open, a.now), a.watchCaliper)
+	sources := []func(context.Context) error{a.watchSwitch(open, a.now), a.watchCaliper}
+	if cfg.Scanner.Port != "" {
+		sources = append(sources, a.watchScanner)
+	}
+	return a.run(e.ctx, sources...)
 }
 
 // logTo sends the log to w as text; under a service manager, which stamps each

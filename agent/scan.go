@@ -4,7 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
+	"slices"
 	"sync"
 	"time"
 
@@ -19,132 +19,186 @@ import (
 // scanners read again while the trigger is held (common practice, no source).
 const scanAgain = 2 * time.Second
 
-// scans remembers the label that was scanned last.
+// scans remembers the label that was scanned last, and what became of it.
 type scans struct {
 	mu   sync.Mutex
 	text string
 	at   time.Time
+	got  panel.Scanned
 }
 
-// twice says whether a label was scanned just before.
-func (s *scans) twice(text string, now time.Time) bool {
+// again says whether a label was scanned just before, and what to answer then: it
+// is not done again, and what was refused is said again.
+func (s *scans) again(text string, now time.Time) (panel.Scanned, bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	again := s.text == text && now.Sub(s.at).Abs() < scanAgain
+	twice := s.text == text && now.Sub(s.at).Abs() < scanAgain
 	s.text, s.at = text, now
-	return again
+	switch {
+	case !twice:
+		s.got = panel.Scanned{}
+	case s.got.Refused == "":
+		return panel.Scanned{Said: "read twice, done once", Person: s.got.Person}, true
+	}
+	return s.got, twice
+}
+
+// done remembers what became of a label; of one that was not kept nothing did, so
+// that it may be scanned again at once.
+func (s *scans) done(text string, got panel.Scanned, kept bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	switch {
+	case s.text != text: // another one came meanwhile
+	case kept:
+		s.got = got
+	default:
+		s.text = ""
+	}
 }
 
 // scan does what a scanned label says, in the name of who is signed in; "": of who
-// is at the press. What cannot be done is kept as a refusal, like any other.
+// is at the press. What cannot be done is kept as a refusal, like any other. An
+// error says that nothing of it was kept.
 func (a *agent) scan(ctx context.Context, text, operator string) (panel.Scanned, error) {
-	text = strings.TrimSpace(text)
-	if a.scans.twice(text, time.Now()) {
-		return panel.Scanned{Said: "read twice, done once"}, nil
+	text = label.Trim(text)
+	if got, again := a.scans.again(text, time.Now()); again {
+		return got, nil
 	}
-	action, said, person, err := a.read(text)
-	if err != nil {
+	got, err := a.scanOnce(ctx, text, operator)
+	a.scans.done(text, got, err == nil)
+	return got, err
+}
+
+func (a *agent) scanOnce(ctx context.Context, text, operator string) (panel.Scanned, error) {
+	v := a.health.seen()
+	m, err := a.read(text, v)
+	if err == nil && a.door != nil && operator == "" && m.person == "" && v.Operator == "" {
+		err = errors.New("scan your badge first: here it is told who does what")
+	}
+	switch {
+	case err != nil:
 		if label.Secret(text) {
-			text = "" // a badge's secret is not kept
+			text = ""
 		}
 		ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
 		defer cancel()
 		_, kept := a.bench.ask(ctx, station.Refusal{At: a.now(), Source: record.Action, Reason: err.Error(), Raw: text})
 		return panel.Scanned{Refused: err.Error()}, kept
+	case m.action.Do == "":
+		return panel.Scanned{Said: m.said}, nil
 	}
-	if action.Operator == "" {
-		action.Operator = operator
+	if m.action.Operator == "" {
+		m.action.Operator = operator
 	}
-	records, err := a.act(ctx, action)
+	records, err := a.act(ctx, m.action)
 	if err != nil {
 		return panel.Scanned{}, err
 	}
-	return panel.Scanned{Said: said, Refused: refusal(records), Person: person}, nil
-}
-
-// scanned takes a label from the scanner on a port of its own. There is nobody to
-// answer but the board.
-func (a *agent) scanned(ctx context.Context, text string) {
-	got, err := a.scan(ctx, text, "")
-	if err != nil {
-		got.Refused = err.Error()
+	if refused := refusal(records); refused != "" {
+		return panel.Scanned{Refused: refused}, nil
 	}
-	a.health.board.Tell(got)
+	return panel.Scanned{Said: m.said, Person: m.person}, nil
 }
 
-// read is the action that a label stands for, and what is said when it is done.
-func (a *agent) read(text string) (action station.Action, said, person string, err error) {
-	v := a.health.seen()
+// meant is what a label asks for.
+type meant struct {
+	action station.Action // without a Do nothing is left to be done
+	said   string         // when it is done
+	person string         // whose badge it was; "": it was none
+}
+
+// read is what a label asks for, as things stand.
+func (a *agent) read(text string, v station.View) (meant, error) {
 	l, err := label.Parse(text)
 	if none := (label.NoLabelError{}); errors.As(err, &none) {
-		if _, known := a.jobs.Of(text); known { // the office's own barcode of an order
-			l, err = label.Label{Kind: label.Order, ID: text}, nil
-		}
+		l, err = a.bare(text, err)
 	}
 	if err != nil {
-		return action, "", "", err
+		return meant{}, err
 	}
 	switch l.Kind {
 	case label.Order:
-		return station.Action{Do: station.DoStart, Order: l.ID}, fmt.Sprintf("order %s is in work", l.ID), "", nil
+		if v.Order != nil && v.Order.ID == l.ID { // a new start would forget what is dialled
+			return meant{said: fmt.Sprintf("order %s is in work", l.ID)}, nil
+		}
+		return meant{action: station.Action{Do: station.DoStart, Order: l.ID}, said: fmt.Sprintf("order %s is in work", l.ID)}, nil
 	case label.Cage:
-		return station.Action{Do: station.DoLoad, Cage: l.ID}, fmt.Sprintf("cage %s is loaded", l.ID), "", nil
+		return meant{action: station.Action{Do: station.DoLoad, Cage: l.ID}, said: fmt.Sprintf("cage %s is loaded", l.ID)}, nil
 	case label.Piece:
-		return station.Action{Do: station.DoMeasure, Piece: l.ID}, fmt.Sprintf("piece %s is measured again", l.ID), "", nil
+		return meant{action: station.Action{Do: station.DoMeasure, Piece: l.ID}, said: fmt.Sprintf("piece %s is measured again", l.ID)}, nil
 	case label.Check:
-		return station.Action{Do: station.DoStandard, Standard: l.ID}, fmt.Sprintf("measure %s now", l.ID), "", nil
+		return meant{action: station.Action{Do: station.DoStandard, Standard: l.ID}, said: fmt.Sprintf("measure %s now", l.ID)}, nil
 	case label.Badge:
-		if a.holders == nil {
-			return action, "", "", errors.New("badges are not read here: the configuration names no operators")
-		}
-		p, known := a.holders.Holder(l.ID)
-		if !known {
-			return action, "", "", errors.New("nobody has this badge: it was replaced, or is of another shop")
-		}
-		return station.Action{Do: station.DoOperator, Operator: p.ID}, fmt.Sprintf("%s is at the press", p.ID), p.ID, nil
+		return a.holder(l.ID)
 	case label.Do:
 		return commandOf(l.ID, v)
 	}
-	return action, "", "", label.NoLabelError{Text: text}
+	return meant{}, err
 }
 
-// commandOf is the action of a command label, as things stand.
-func commandOf(id string, v station.View) (a station.Action, said, person string, err error) {
+// bare takes the number of an order that has a job card, or of a cage that the
+// specifications name, from a barcode that others made; else the error it is given.
+func (a *agent) bare(text string, err error) (label.Label, error) {
+	if _, known := a.jobs.Of(text); known {
+		return label.Label{Kind: label.Order, ID: text}, nil
+	}
+	if slices.ContainsFunc(a.cfg.Specs, func(s crimp.Spec) bool { return s.Cage == text }) {
+		return label.Label{Kind: label.Cage, ID: text}, nil
+	}
+	return label.Label{}, err
+}
+
+// holder lets who has a badge be at the press.
+func (a *agent) holder(token string) (meant, error) {
+	if a.holders == nil {
+		return meant{}, errors.New("badges are not read here: the configuration names no operators")
+	}
+	p, known := a.holders.Holder(token)
+	if !known {
+		return meant{}, errors.New("nobody has this badge: it was replaced, or is of another shop")
+	}
+	return meant{station.Action{Do: station.DoOperator, Operator: p.ID}, fmt.Sprintf("%s is at the press", p.ID), p.ID}, nil
+}
+
+// commandOf is what a command label asks for.
+func commandOf(id string, v station.View) (meant, error) {
+	o := v.Order
+	if o == nil {
+		o = &station.OrderView{} // what wants an order is refused by the station
+	}
+	m := func(said string, action station.Action) (meant, error) { return meant{action: action, said: said}, nil }
 	switch id {
 	case label.Undo:
-		return station.Action{Do: station.DoUndo}, "the last reading is taken back", "", nil
+		return m("the last reading is taken back", station.Action{Do: station.DoUndo})
 	case label.Same:
-		return station.Action{Do: station.DoSame}, "the last stroke was on the piece before", "", nil
+		return m("the last stroke was on the piece before", station.Action{Do: station.DoSame})
 	case label.Dry:
-		return station.Action{Do: station.DoDry}, "the last stroke crimped nothing", "", nil
+		return m("the last stroke crimped nothing", station.Action{Do: station.DoDry})
 	case label.Finish:
-		return station.Action{Do: station.DoFinish}, "the order is finished or set aside", "", nil
+		return m("the order is finished or set aside", station.Action{Do: station.DoFinish})
 	case label.Good:
-		return station.Action{Do: station.DoCheck}, "looked at, all good", "", nil
+		return m("looked at, all good", station.Action{Do: station.DoCheck, Piece: o.Look})
 	case label.First:
-		a = station.Action{Do: station.DoCheck, Points: station.PointFirst}
-		if v.Order != nil && v.Order.Sign != "" {
-			a.Piece = v.Order.Sign
-		}
-		return a, "the first piece is signed off", "", nil
+		return m("the first piece is signed off", station.Action{Do: station.DoCheck, Piece: o.Sign, Points: station.PointFirst})
 	case label.Scrap:
-		return station.Action{Do: station.DoScrap, Reason: "scanned at the press"}, "the piece is scrap", "", nil
+		return m("the piece is scrap", station.Action{Do: station.DoScrap, Reason: "scanned at the press"})
 	case label.Lubricated:
-		return station.Action{Do: station.DoCare, Work: crimp.Lubricate}, "the cage is lubricated", "", nil
+		return m("the cage is lubricated", station.Action{Do: station.DoCare, Work: crimp.Lubricate})
 	case label.Cleaned:
-		return station.Action{Do: station.DoCare, Work: crimp.Clean}, "the cage is cleaned", "", nil
+		return m("the cage is cleaned", station.Action{Do: station.DoCare, Work: crimp.Clean})
 	case label.Turn:
-		a = station.Action{Do: station.DoTurn}
-		if v.Order != nil && v.Order.Job != nil {
-			a.End = v.Order.NextEnd.Other()
+		end := crimp.NoEnd
+		if o.Job != nil {
+			end = o.NextEnd.Other()
 		}
-		return a, "the other end comes next", "", nil
+		return m("the other end comes next", station.Action{Do: station.DoTurn, End: end})
 	case label.Set:
 		advice := v.Advice()
 		if advice == nil {
-			return a, "", "", errors.New("no setting is advised now: tell the one that is dialled at the page")
+			return meant{}, errors.New("no setting is advised now: tell the one that is dialled at the page")
 		}
-		return station.Action{Do: station.DoSet, Setting: advice}, fmt.Sprintf("set to %s", crimp.Dial(*advice)), "", nil
+		return m(fmt.Sprintf("set to %s", crimp.Dial(*advice)), station.Action{Do: station.DoSet, Setting: advice})
 	}
-	return a, "", "", fmt.Errorf("%q is no command", id)
+	return meant{}, fmt.Errorf("%q is no command", id)
 }

@@ -56,7 +56,7 @@ type Label struct {
 // Text is the label's content.
 func (l Label) Text() string { return string(l.Kind) + " " + l.ID }
 
-// Longest is the longest content that is read, in bytes: the longest id and its
+// longest is the longest content that is read, in bytes: the longest id and its
 // keyword, with room to spare.
 const longest = 128
 
@@ -67,14 +67,22 @@ func (e NoLabelError) Error() string {
 	return fmt.Sprintf("%q is no label of this shop: scan an order, a cage, a piece, a badge, a gauge ring or a command", e.Text)
 }
 
-// Parse reads what a scanner sent. Blanks and the control characters that
-// scanners put around a code are left out; the case of the keyword and of a
-// command does not matter, that of an id does. The error is a NoLabelError, or
-// says what is wrong with a label of the shop.
+// Trim leaves out the blanks and the control characters that scanners put around a
+// code.
+func Trim(text string) string {
+	return strings.TrimFunc(text, func(c rune) bool { return c <= ' ' || c == 0x7f })
+}
+
+// Parse reads what a scanner sent, trimmed or not. The case of the keyword and of a
+// command does not matter, that of an id does. The error is a NoLabelError, or says
+// what is wrong with a label of the shop; it tells no badge's secret.
 func Parse(text string) (Label, error) {
-	text = strings.TrimFunc(text, func(c rune) bool { return c <= ' ' || c == 0x7f })
+	text = Trim(text)
 	shown := text
-	if len(shown) > 40 {
+	switch {
+	case Secret(text):
+		shown = string(Badge) + " …"
+	case len(shown) > 40:
 		shown = strings.ToValidUTF8(shown[:40], "") + "…"
 	}
 	if len(text) > longest || !utf8.ValidString(text) || strings.ContainsFunc(text, func(c rune) bool { return c < ' ' || c == 0x7f }) {
@@ -82,7 +90,7 @@ func Parse(text string) (Label, error) {
 	}
 	word, id, _ := strings.Cut(text, " ")
 	kind := Kind(strings.ToUpper(word))
-	if !slices.Contains(Kinds(), kind) {
+	if !slices.Contains(Kinds(), kind) || kind != Badge && Secret(text) { // two labels run into one
 		return Label{}, NoLabelError{shown}
 	}
 	id = strings.TrimSpace(id)
@@ -98,8 +106,8 @@ func Parse(text string) (Label, error) {
 	return Label{kind, id}, nil
 }
 
-// Secret says whether a scanned text is that of a badge, which must not be kept.
+// Secret says whether a scanned text may be that of a badge, or have one in it,
+// which must not be kept.
 func Secret(text string) bool {
-	word, _, _ := strings.Cut(strings.TrimSpace(text), " ")
-	return strings.EqualFold(word, string(Badge))
+	return strings.Contains(strings.ToUpper(text), string(Badge)+" ")
 }

@@ -51,6 +51,14 @@ func TestParseRefuses(t *testing.T) {
 			t.Errorf("%q: %v, want %s", text, err, want)
 		}
 	}
+	for _, text := range []string{"BADGE 7Q2KAAAA\x1d9", "CAGE C-21badge 7Q2KAAAA\x00", "CAGE C-21badge 7Q2KAAAA", "DO badge 7Q2KAAAA"} {
+		if _, err := Parse(text); err == nil || strings.Contains(err.Error(), "7Q2K") || !Secret(text) {
+			t.Errorf("%q: %v tells the secret", text, err)
+		}
+	}
+	if Secret("CAGE C-21") || Secret("BADGE") {
+		t.Error("what is no badge is taken for one")
+	}
 	if _, err := Parse("4711"); !errors.As(err, new(NoLabelError)) {
 		t.Errorf("%v is not told apart from a label of the shop", err)
 	}
