@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"log/slog"
 	"os"
@@ -13,8 +14,8 @@ import (
 	"benchtally/agent/crimp"
 )
 
-// jobsLook is how often the files of job cards are looked at, at most: the office
-// writes a new one now and then, and a start must not wait for a slow card.
+// jobsLook is how often the files of job cards are looked at: the office writes a
+// new one now and then.
 const jobsLook = 2 * time.Second
 
 // jobsSettle is for how long a file has not been written when it is taken to be
@@ -28,10 +29,9 @@ type jobs struct {
 	files []string
 	specs []crimp.Spec
 	now   func() time.Time
+	seen  []fileMark // of the files when they were read last, of the watch alone; none: it was with the configuration
 
 	mu      sync.Mutex
-	looked  time.Time
-	seen    []fileMark // of the files when they were read last; none: it was with the configuration
 	all     []crimp.Job
 	find    func(string) (crimp.Job, bool)
 	trouble string // what is wrong with the files; "": nothing
@@ -45,7 +45,46 @@ type fileMark struct {
 
 // newJobs begins with the cards that the configuration was read with.
 func newJobs(c *config.Config, now func() time.Time) *jobs {
-	return &jobs{files: c.JobFiles, specs: c.Specs, now: now, looked: now(), all: c.Jobs, find: jobsOf(c.Jobs)}
+	return &jobs{files: c.JobFiles, specs: c.Specs, now: now, all: c.Jobs, find: jobsOf(c.Jobs)}
+}
+
+// watch looks at the files until ctx ends. Nobody waits for it, neither a start nor
+// the end of the agent: the files may lie in a folder of another machine, which
+// hangs when that one does.
+func (j *jobs) watch(ctx context.Context) {
+	for len(j.files) > 0 {
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(jobsLook):
+		}
+		j.look()
+	}
+}
+
+// look reads the files again if one was written and is left alone since.
+func (j *jobs) look() {
+	now := j.now()
+	written := func(m fileMark) bool { return now.Sub(m.at).Abs() < jobsSettle }
+	marks := j.marks()
+	if slices.Equal(marks, j.seen) || slices.ContainsFunc(marks, written) {
+		return
+	}
+	j.seen = marks
+	all, err := config.ReadJobs(j.files, j.specs)
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	switch {
+	case err != nil && j.trouble == "":
+		slog.Warn("the job cards stay as they were", "err", err)
+	case err == nil && j.trouble != "":
+		slog.Info("the job cards are read again")
+	}
+	if err != nil {
+		j.trouble = brief(err)
+		return
+	}
+	j.all, j.find, j.trouble = all, jobsOf(all), ""
 }
 
 func (j *jobs) marks() []fileMark {
@@ -56,33 +95,6 @@ func (j *jobs) marks() []fileMark {
 		}
 	}
 	return marks
-}
-
-// look reads the files again if one was written. The caller holds mu.
-func (j *jobs) look() {
-	now := j.now()
-	if len(j.files) == 0 || now.Sub(j.looked).Abs() < jobsLook {
-		return
-	}
-	j.looked = now
-	marks := j.marks()
-	written := func(m fileMark) bool { return now.Sub(m.at).Abs() < jobsSettle }
-	if slices.Equal(marks, j.seen) || slices.ContainsFunc(marks, written) {
-		return
-	}
-	j.seen = marks
-	all, err := config.ReadJobs(j.files, j.specs)
-	if err != nil {
-		if j.trouble == "" {
-			slog.Warn("the job cards stay as they were", "err", err)
-		}
-		j.trouble = brief(err)
-		return
-	}
-	if j.trouble != "" {
-		slog.Info("the job cards are read again")
-	}
-	j.all, j.find, j.trouble = all, jobsOf(all), ""
 }
 
 // brief is the first fault of a file, and how many more there are.
@@ -97,16 +109,16 @@ func brief(err error) string {
 // Of is the job card of an order; false: there is none.
 func (j *jobs) Of(order string) (crimp.Job, bool) {
 	j.mu.Lock()
-	defer j.mu.Unlock()
-	j.look()
-	return j.find(order)
+	find := j.find
+	j.mu.Unlock()
+	return find(order)
 }
 
-// All are all job cards, in the order of the files and their rows.
+// All are all job cards, in the order of the files and their rows. They must not be
+// changed.
 func (j *jobs) All() []crimp.Job {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	j.look()
 	return j.all
 }
 
@@ -114,6 +126,5 @@ func (j *jobs) All() []crimp.Job {
 func (j *jobs) Trouble() string {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	j.look()
 	return j.trouble
 }

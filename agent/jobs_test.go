@@ -1,10 +1,12 @@
 package main
 
 import (
+	"context"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"benchtally/agent/config"
@@ -19,9 +21,7 @@ func TestJobsAreReadAnew(t *testing.T) {
 	write := func(text string) {
 		t.Helper()
 		written = written.Add(time.Minute)
-		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
-			t.Fatal(err)
-		}
+		write(t, file, text)
 		if err := os.Chtimes(file, written, written); err != nil {
 			t.Fatal(err)
 		}
@@ -35,6 +35,10 @@ func TestJobsAreReadAnew(t *testing.T) {
 	}
 	now := time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
 	j := newJobs(&config.Config{Specs: specs, Jobs: first, JobFiles: []string{file}}, func() time.Time { return now })
+	later := func(d time.Duration) {
+		now = now.Add(d)
+		j.look()
+	}
 	want := func(order string, quantity int, trouble string) {
 		t.Helper()
 		got, ok := j.Of(order)
@@ -47,30 +51,56 @@ func TestJobsAreReadAnew(t *testing.T) {
 	}
 	want("A-1", 6, "")
 	write(head + "A-1,8,hs-08\nA-2,3,hs-08\n")
-	want("A-1", 6, "") // not looked at again so soon
-	now = now.Add(3 * time.Second)
+	later(3 * time.Second)
 	want("A-1", 8, "")
 	want("A-2", 3, "")
 	write(head + "A-1,8,hs-08\nA-2,three,hs-08\n")
-	now = now.Add(3 * time.Second)
+	later(3 * time.Second)
 	want("A-2", 3, "jobs.csv:3: quantity = three")
 	write(head + "A-1,8,hs-99\nA-2,three,hs-08\nA-2,4,hs-08\n")
-	now = now.Add(3 * time.Second)
+	later(3 * time.Second)
 	want("A-2", 3, "; and 2 more faults: benchtally check tells all")
 	if err := os.Remove(file); err != nil {
 		t.Fatal(err)
 	}
-	now = now.Add(-time.Hour) // a clock that was put back
+	later(-time.Hour) // a clock that was put back
 	want("A-2", 3, "there is no file")
-	now = now.Add(3 * time.Second)
-	written = now.Add(-90 * time.Second)
-	write(head + "A-3,1,hs-08\n")
-	now = now.Add(-29 * time.Second)
-	want("A-3", 0, "there is no file") // written a second ago: more of it may be on its way
-	now = now.Add(3 * time.Second)
+	written = now.Add(-time.Minute)
+	write(head + "A-3,1,hs-08\n") // just now: more of it may be on its way
+	later(time.Second)
+	want("A-3", 0, "there is no file")
+	later(time.Second)
 	want("A-3", 1, "")
 	want("A-2", 0, "")
-	if all := j.All(); len(all) != 1 {
-		t.Errorf("%d job cards", len(all))
+	if all := j.All(); len(all) != 1 || all[0].Order != "A-3" {
+		t.Errorf("job cards %+v", all)
 	}
+}
+
+// TestJobsAreWatched: a running agent looks at the files by itself.
+func TestJobsAreWatched(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "jobs.csv")
+	write(t, file, "order,quantity,a_spec\nA-1,6,hs-08\n")
+	long := time.Now().Add(-time.Hour)
+	if err := os.Chtimes(file, long, long); err != nil {
+		t.Fatal(err)
+	}
+	specs := []crimp.Spec{{ID: "hs-08"}}
+	synctest.Test(t, func(t *testing.T) {
+		ctx, cancel := context.WithCancel(t.Context())
+		j := newJobs(&config.Config{Specs: specs, JobFiles: []string{file}}, time.Now)
+		go j.watch(ctx)
+		time.Sleep(jobsLook - 1)
+		synctest.Wait()
+		if all := j.All(); len(all) != 0 {
+			t.Errorf("looked too soon: %+v", all)
+		}
+		time.Sleep(1)
+		synctest.Wait()
+		if got, ok := j.Of("A-1"); !ok || got.Quantity != 6 {
+			t.Errorf("%+v, %t", got, ok)
+		}
+		cancel()
+		synctest.Wait() // else it would never end
+	})
 }

@@ -169,6 +169,7 @@ func (a *agent) run(ctx context.Context, sources ...func(context.Context) error)
 	work.Go(func() error { return a.serveControl(services) })
 	work.Go(func() error { return a.servePage(services) })
 	work.Go(func() error { return a.keepHouse(services) })
+	go a.jobs.watch(services)
 	if a.publisher != nil {
 		work.Go(func() error { return a.publisher.Run(services) })
 	}
