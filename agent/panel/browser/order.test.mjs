@@ -96,8 +96,8 @@ for (const [name, screen] of Object.entries(screens)) {
     await page.locator('input[name=pressure]').tap();
     await typeOn(page, '8000');
     await page.locator('#pad .first').tap();
-    await page.getByText('psi', { exact: true }).tap();
-    await page.getByText('No leak').tap();
+    await page.locator('input[value=psi]').tap();
+    await page.locator('input[name=ok][value=yes]').tap();
     await keep('12-proof');
     await page.locator('button', { hasText: 'Save' }).tap();
     await page.waitForURL(/assembly\/1$/);

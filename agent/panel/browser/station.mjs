@@ -1,0 +1,130 @@
+// A station for the tests: the program as it runs beside a press, with a store of
+// its own and tape lines in the place of the limit switch and the caliper.
+import { execFileSync, spawn } from 'node:child_process';
+import { once } from 'node:events';
+import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { createInterface } from 'node:readline';
+import { setTimeout as wait } from 'node:timers/promises';
+
+const program = process.env.BENCHTALLY ?? '../../../bin/benchtally';
+
+// Nothing here is a specification: the shop is invented.
+const specs = `spec,cage,diameter,plus,minus,setting,recrimps,places,revision,note
+hs-08,C-21,1.200in,0.005in,0.005in,120,1,,r3,invented
+hs-12,C-30,38.00mm,0.10mm,0.10mm,200,0,,r2,invented
+`;
+const jobs = `order,quantity,a_spec,b_spec,reference,hose,hose_maker,hose_lot,a_fitting,a_maker,a_lot,a_cutoff,b_fitting,b_maker,b_lot,b_cutoff,length,length_plus,length_minus,angle,working,note
+A-1001,2,hs-08,hs-08,loader 4,two-wire 8,M1,H-76,swivel 8,M1,F-11,1.25in,elbow 8,M1,F-12,1.95in,48in,,,90,4000psi,cap both ends
+A-1002,1,hs-08,hs-12,,two-wire 8,M1,H-76,swivel 8,M1,F-11,31mm,flange 12,F2,F-31,60mm,900mm,10mm,4mm,,,
+`;
+const config = (port, page) => `[press]
+name = "north-bench"
+topic = "riverside/hose-shop"
+[switch]
+line = "GPIO17"
+[caliper]
+port = "/dev/caliper0"
+[store]
+path = "bench.db"
+[page]
+listen = "127.0.0.1:${port}"
+${page}
+[[specs]]
+file = "specs.csv"
+[[jobs]]
+file = "jobs.csv"
+[[standards]]
+name = "ring-25"
+value = "25.000mm"
+`;
+
+// Readings of a crimp of hs-08, which wants 1.200 in ± 0.005 in.
+export const readings = {
+  within: ['+1.2000', '+1.2005', '+1.1995'],
+  large: ['+1.2080', '+1.2085', '+1.2080'], // the sheet allows one more crimp
+  under: ['+1.1900', '+1.1905', '+1.1900'], // nothing undoes that
+};
+
+export class Station {
+  // page are further lines of the configuration's section of that name.
+  constructor(page = '') {
+    this.page = page;
+    this.folder = mkdtempSync(join(tmpdir(), 'station-'));
+    this.records = [];
+    writeFileSync(join(this.folder, 'specs.csv'), specs);
+    writeFileSync(join(this.folder, 'jobs.csv'), jobs);
+    this.configure(0);
+  }
+
+  // configure says where the page listens; 0: wherever there is room.
+  configure(port) { writeFileSync(this.config, config(port, this.page)); }
+
+  get config() { return join(this.folder, 'bench.toml'); }
+
+  // command runs another command of the program and gives what it prints.
+  command(input, ...args) {
+    return execFileSync(program, [...args, '--config', this.config], { input, encoding: 'utf8', stdio: ['pipe', 'pipe', 'ignore'] });
+  }
+
+  // begin starts the program; begun anew, its page has the same address.
+  async begin() {
+    this.process = spawn(program, ['run', '--config', this.config, '--inputs', '-'], { stdio: 'pipe' });
+    this.gone = once(this.process, 'exit');
+    createInterface(this.process.stdout).on('line', (line) => this.records.push(JSON.parse(line)));
+    const said = [];
+    const address = new Promise((tell) => {
+      createInterface(this.process.stderr).on('line', (line) => {
+        said.push(line);
+        const found = /msg=page address=(\S+)/.exec(line);
+        if (found) tell(found[1]);
+      });
+    });
+    this.url = await Promise.race([address, this.gone.then(() => { throw new Error(`the program ended: ${said.join('\n')}`); })]);
+    this.configure(new URL(this.url).port);
+    return this;
+  }
+
+  say(line) { this.process.stdin.write(`${JSON.stringify(line)}\n`); }
+
+  // stroke closes the press once, longer than its contact bounces.
+  async stroke() {
+    this.say({ level: 0 });
+    await wait(300);
+    this.say({ level: 1 });
+    await wait(1000); // until the next stroke is one of its own
+  }
+
+  // measure sends readings as the caliper does when its button is pressed.
+  async measure(...texts) {
+    for (const text of texts) {
+      this.say({ text: `${text}\r\n` });
+      await wait(50);
+    }
+  }
+
+  // kept waits for a record with these values.
+  async kept(want) {
+    const end = performance.now() + 10000;
+    for (;;) {
+      const found = this.records.findLast((r) => Object.entries(want).every(([k, v]) => r[k] === v));
+      if (found) return found;
+      if (performance.now() > end) throw new Error(`no record of ${JSON.stringify(want)} among ${JSON.stringify(this.records.slice(-5))}`);
+      await wait(20);
+    }
+  }
+
+  // cut ends the program as a power cut does.
+  async cut() {
+    this.process.kill('SIGKILL');
+    await this.gone;
+  }
+
+  async end() {
+    this.process.kill('SIGCONT');
+    this.process.kill();
+    await this.gone;
+    rmSync(this.folder, { recursive: true });
+  }
+}
