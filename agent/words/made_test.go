@@ -17,7 +17,8 @@ import (
 // devices or answered to the page.
 var makers = []string{
 	"../crimp/*.go", "../station/*.go", "../label/*.go", "../people/*.go", "../panel/*.go", "../report/*.go",
-	"../archive.go", "../bench.go", "../clock.go", "../health.go", "../intake.go", "../keypair.go", "../page.go", "../papers.go", "../scan.go",
+	"../config/column.go", "../config/file.go", "../config/jobs.go", "../config/sheet.go", "../config/suggest.go",
+	"../archive.go", "../bench.go", "../clock.go", "../health.go", "../intake.go", "../jobs.go", "../keypair.go", "../page.go", "../papers.go", "../scan.go",
 	"../../caliper/*.go", "../../caliper/frame/*.go", "../../caliper/port/*.go", "../../mqtt/*.go", "../../scanner/*.go", "../../sensors/*.go", "../../store/*.go",
 }
 
@@ -28,7 +29,17 @@ var untold = []struct{ file, text, why string }{
 	{"crimp/hose.go", "", "faults of files, told when they are read"},
 	{"crimp/length.go", "", "faults of files and flags; the page reads its fields itself"},
 	{"crimp/pace.go", "", "a fault of the kept state, told at the start"},
-	{"crimp/pressure.go", "", "faults of files and flags; the page reads its fields itself"},
+	{"crimp/pressure.go", `unit %q: want "bar", "MPa", "kPa" or "psi"`, "told at the command line"},
+	{"crimp/pressure.go", `empty pressure: write a number with its unit, such as "350bar" or "5000psi"`, "an empty cell is no pressure"},
+	{"config/column.go", "want an id for this line, such as hs-08", "of specs files, told at the start"},
+	{"config/column.go", "want the die cage that the maker's sheet names", "of specs files, told at the start"},
+	{"config/column.go", "want the crimp diameter with its unit, such as 1.204in", "of specs files, told at the start"},
+	{"config/column.go", "want how far above the diameter is allowed, such as 0.010in", "of specs files, told at the start"},
+	{"config/column.go", "want how far below the diameter is allowed, such as 0.010in", "of specs files, told at the start"},
+	{"config/column.go", "want the setting that should give the diameter", "of specs files, told at the start"},
+	{"config/column.go", "want %s to %s", "of specs files, told at the start"},
+	{"config/column.go", ", did you mean %s?", "of specs files, told at the start"},
+	{"config/column.go", "write it without a sign: ", "of specs files, told at the start"},
 	{"station/station.go", "read the kept state: it ends at record %d, the store says %d", "told at the start"},
 	{"station/station.go", "record %d comes after record %d", "told at the start"},
 	{"people/badge.go", "", "a fault of the operators file, told at the command line and in the log"},
@@ -118,7 +129,12 @@ var examples = map[string][]string{
 	"the switch cannot be read: ":                                           {"the switch cannot be read: open X-1 of X-2: X-1: used by another program (gpioinfo names the program): device or resource busy"},
 	"%s is gone: plug the %s's cable in again, the port is found by itself": {"X-1 is gone: plug the caliper's cable in again, the port is found by itself"},
 	"open %s of %s": {"open X-1 of X-2: permission denied"},
-	"is damaged":    {"store: X-1 is damaged: X-2; see what is left with `benchtally verify`, then restore a backup or move the file aside to begin a new one"},
+	"more fault":    {}, "%s; and %s: benchtally check tells all": {
+		`X-1: is empty, and there is a tolerance to it: write the overall length as well; and 1 more fault: benchtally check tells all`,
+		"X-1: is UTF-16: save it as UTF-8; and 12 more faults: benchtally check tells all",
+	},
+	"the columns are separated by ": {"the columns are separated by tabs: save the sheet with commas between them"},
+	"is damaged":                    {"store: X-1 is damaged: X-2; see what is left with `benchtally verify`, then restore a backup or move the file aside to begin a new one"},
 	"see what is left with `benchtally verify`, then restore a backup or move the file aside to begin a new one": {},
 	"is in use by another benchtally; stop it or ask it":                                                         {"store: X-1 is in use by another benchtally; stop it or ask it"},
 	"was written by a newer benchtally; install that one":                                                        {"store: X-1 was written by a newer benchtally; install that one"},
@@ -195,7 +211,7 @@ func passes(n ast.Node, above []ast.Node) bool {
 			return fun.Name == "panic"
 		case *ast.SelectorExpr:
 			return slices.Contains([]string{"slog", "regexp", "template", "time"}, nameOf(fun.X)) ||
-				slices.Contains([]string{"Say", "fault", "Format", "Debug", "Info", "Warn", "Error", "HandleFunc", "Handle", "Set"}, fun.Sel.Name)
+				slices.Contains([]string{"Say", "Format", "Debug", "Info", "Warn", "Error", "HandleFunc", "Handle", "Set"}, fun.Sel.Name)
 		}
 	}
 	return false
@@ -312,6 +328,9 @@ func TestSentencesAreKnown(t *testing.T) {
 			}
 		}
 	}
+	for _, text := range wants(t) {
+		all().patterns.meet(text, met, 0)
+	}
 	for text := range examples {
 		if !tried[text] {
 			t.Errorf("nothing says %q any more: take it out of the examples", text)
@@ -341,8 +360,16 @@ var strange = map[string]bool{
 	"input/output error": true, "no space left on device": true,
 }
 
-// meet marks the phrases that a sentence has.
+// meet marks the phrases that a sentence has, as a whole or from one of its stops
+// on.
 func (ps *patterns) meet(english string, met map[*phrase]bool, depth int) {
+	ps.meetWhole(english, met, depth)
+	for _, s := range stop.FindAllStringIndex(english, -1) {
+		ps.meetWhole(english[s[1]:], met, depth)
+	}
+}
+
+func (ps *patterns) meetWhole(english string, met map[*phrase]bool, depth int) {
 	if p := ps.exact[english]; p != nil {
 		met[p] = true
 	}

@@ -134,6 +134,9 @@ type run struct {
 // word alone is left as it is: it may be a name.
 func (t Tongue) parts(ps *patterns, english string, depth int) (said string, all, some bool) {
 	stops := stop.FindAllStringIndex(english, -1)
+	if len(stops) >= mostRuns { // a list
+		stops = wide.FindAllStringIndex(english, -1)
+	}
 	if len(stops) == 0 || len(stops) >= mostRuns {
 		return english, false, false
 	}

@@ -127,6 +127,36 @@ func TestReasonsOfShifts(t *testing.T) {
 	}
 }
 
+// wants are the faults of the office's files that the tests of package config have.
+func wants(t *testing.T) []string {
+	t.Helper()
+	files, err := filepath.Glob("../../testdata/jobs/*.want")
+	if err != nil || len(files) < 10 {
+		t.Fatalf("%d files, %v", len(files), err)
+	}
+	var all []string
+	for _, name := range files {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, strings.Split(strings.TrimSpace(string(text)), "\n")...)
+	}
+	return all
+}
+
+// TestFaultsOfJobCardsAreKnown: what is wrong with the office's files stands on
+// the page.
+func TestFaultsOfJobCardsAreKnown(t *testing.T) {
+	for _, english := range wants(t) {
+		for _, language := range Languages()[1:] {
+			if got, ok := stands(language, english); !ok {
+				t.Errorf("%s: %q\nbecomes %q", language, english, got)
+			}
+		}
+	}
+}
+
 // TestVerdictsAreKnown: what a crimp is judged to be comes out in the other
 // languages, whatever was read.
 func TestVerdictsAreKnown(t *testing.T) {
