@@ -30,7 +30,7 @@ type checked struct {
 
 // Run prints what is there, and all that is wrong.
 func (c *checkCommand) Run(e env) error {
-	cfg, err := loadConfig(c.File)
+	cfg, err := loadWhole(c.File)
 	answer := checked{File: c.File, OK: err == nil, Faults: config.Faults{}, Warnings: []string{}}
 	if err == nil {
 		answer.Specs, answer.Jobs, answer.Warnings = len(cfg.Specs), len(cfg.Jobs), append(answer.Warnings, cfg.Warnings()...)
@@ -51,8 +51,17 @@ func (c *checkCommand) Run(e env) error {
 	return errors.Join(out.Encode(answer), err)
 }
 
-// loadConfig reads and checks a configuration whole.
+// loadConfig reads and checks a configuration. Faults of its job cards are in it.
 func loadConfig(file string) (*config.Config, error) { return config.Load(file, checkParts) }
+
+// loadWhole is loadConfig for who cannot do without the job cards.
+func loadWhole(file string) (*config.Config, error) {
+	cfg, err := loadConfig(file)
+	if err == nil && len(cfg.JobFaults) > 0 {
+		return nil, cfg.JobFaults
+	}
+	return cfg, err
+}
 
 // checkParts lets the packages check what only they know.
 func checkParts(cfg *config.Config) (faults config.Faults) {

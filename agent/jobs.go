@@ -45,7 +45,12 @@ type fileMark struct {
 
 // newJobs begins with the cards that the configuration was read with.
 func newJobs(c *config.Config, now func() time.Time) *jobs {
-	return &jobs{files: c.JobFiles, specs: c.Specs, now: now, all: c.Jobs, find: jobsOf(c.Jobs)}
+	j := &jobs{files: c.JobFiles, specs: c.Specs, now: now, all: c.Jobs, find: jobsOf(c.Jobs)}
+	if len(c.JobFaults) > 0 {
+		slog.Warn("there are no job cards until their files are good", "err", c.JobFaults)
+		j.trouble = brief(c.JobFaults)
+	}
+	return j
 }
 
 // watch looks at the files until ctx ends. Nobody waits for it, neither a start nor

@@ -11,6 +11,7 @@ import (
 
 	"benchtally/agent/config"
 	"benchtally/agent/crimp"
+	"benchtally/agent/record"
 )
 
 // TestJobsAreReadAnew: a new file of job cards is taken over, a bad one is not, and
@@ -103,4 +104,32 @@ func TestJobsAreWatched(t *testing.T) {
 		cancel()
 		synctest.Wait() // else it would never end
 	})
+}
+
+// TestBadJobsKeepNobodyFromStarting: a power cut while the office's file is bad must
+// not end the counting; who checks or replays is told all the same.
+func TestBadJobsKeepNobodyFromStarting(t *testing.T) {
+	dir, file := shop(t, "[[jobs]]\nfile = \"jobs.csv\"\n")
+	write(t, filepath.Join(dir, "tape.jsonl"), shortTape)
+	write(t, filepath.Join(dir, "jobs.csv"), "order,quantity,a_spec\nA-1001,six,hs-99\n")
+	for _, args := range [][]string{{"check", file}, {"check", "--json", file}, {"replay", filepath.Join(dir, "tape.jsonl"), "--config", file}} {
+		code, out, errs := command(t, "", args...)
+		if code != exitUsage || !strings.Contains(out+errs, "quantity") || !strings.Contains(out+errs, "hs-99") {
+			t.Errorf("%v: exit %d, %s%s", args, code, out, errs)
+		}
+	}
+	a := startAgent(t, file)
+	a.say(`{"do":"start","order":"A-1001","spec":"hs-08","quantity":6}`)
+	if r := a.next(record.Start); r.Quantity != 6 {
+		t.Errorf("%+v", r)
+	}
+	code, out, errs := command(t, "", "status", "--config", file)
+	if code != exitDone || !strings.Contains(out, "jobs.csv:2: a_spec = hs-99: is in no specs file") || !strings.Contains(out, "and 1 more fault: benchtally check tells all") {
+		t.Errorf("exit %d, %s%s", code, out, errs)
+	}
+	a.end()
+	write(t, filepath.Join(dir, "jobs.csv"), "order,quantity,a_spec\nA-1001,6,hs-08\n")
+	if code, out, errs := command(t, "", "check", file); code != exitDone || !strings.Contains(out, "1 job card,") {
+		t.Errorf("exit %d, %s%s", code, out, errs)
+	}
 }

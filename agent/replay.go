@@ -31,7 +31,7 @@ type replayCommand struct {
 
 // Run prints every record of the tape as one JSON line.
 func (c *replayCommand) Run(e env) (err error) {
-	cfg, err := loadConfig(c.Config)
+	cfg, err := loadWhole(c.Config)
 	if err != nil {
 		return err
 	}

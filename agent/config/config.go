@@ -37,6 +37,7 @@ type Config struct {
 	Standards  []crimp.Standard // in their order
 	Jobs       []crimp.Job      // the job cards as they were when the configuration was read
 	JobFiles   []string         // that they are read from anew, absolute
+	JobFaults  Faults           // of those files; while there are any, there is no job card
 
 	at map[string]position // where each key that the file has is written
 }

@@ -62,6 +62,21 @@ func FuzzSpecs(f *testing.F) {
 	})
 }
 
+// FuzzJobs: whatever the file holds, there are faults that say where, or job cards
+// by which an order can be made.
+func FuzzJobs(f *testing.F) {
+	seed(f, jobs+"*.csv")
+	known := []crimp.Spec{{ID: "hs-04"}, {ID: "hs-06"}, {ID: "hs-08"}}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		cards, faults := parseJobs("jobs.csv", data, known, map[string]string{})
+		if len(faults) > 0 {
+			checkFaults(t, faults)
+			return
+		}
+		checkJobs(t, cards, known)
+	})
+}
+
 func checkFaults(t *testing.T, faults Faults) {
 	t.Helper()
 	for _, f := range faults {
@@ -134,6 +149,29 @@ func checkConfig(t *testing.T, c *Config) {
 	if r := c.MQTT.Rate; !(r >= 0 && r <= 10_000) {
 		t.Errorf("rate = %v", r)
 	}
+	in("oil_days", int64(c.Care.OilDays), 0, 3650)
+	in("check_every", int64(c.Caliper.CheckEvery), 0, int64(31*24*time.Hour))
+	if c.Caliper.CheckEvery > 0 && (c.Caliper.CheckEvery < time.Hour || len(c.Standards) == 0) {
+		t.Errorf("check_every = %s with %d standards", c.Caliper.CheckEvery, len(c.Standards))
+	}
+	for _, name := range slices.Concat(c.Order.EndPoints, c.Order.AssemblyPoints) {
+		in("bytes of a point", int64(len(name)), 1, 32)
+	}
+	if s := c.Order.Lengths; s != crimp.EN && s != crimp.SAE {
+		t.Errorf("lengths = %q", s)
+	}
+	in("scanner.baud", int64(c.Scanner.Baud), 300, 921600)
+	in("scanner.data_bits", int64(c.Scanner.DataBits), 7, 8)
+	if c.Scanner.Port != "" && c.Scanner.Port == c.Caliper.Port {
+		t.Errorf("scanner and caliper share %q", c.Scanner.Port)
+	}
+	if !slices.Contains([]string{"en", "es", "de"}, c.Page.Language) {
+		t.Errorf("language = %q", c.Page.Language)
+	}
+	in("idle", int64(c.Page.Idle), int64(time.Minute), int64(12*time.Hour))
+	if (c.Page.Cert == "") != (c.Page.Key == "") || c.Page.SignIn && c.Page.Operators == "" || c.Page.ViewSignedIn && !c.Page.SignIn {
+		t.Errorf("page %+v", c.Page)
+	}
 	if p := c.Page; p.Listen != "" && (listenAddress(p.Listen) != "" || !shownHere(p.Listen) && (!p.SignIn || p.Cert == "" && p.Proxy == "")) {
 		t.Errorf("page %+v", p)
 	}
@@ -168,6 +206,35 @@ func checkSpecs(t *testing.T, specs []crimp.Spec, scale crimp.Scale) {
 		if s.Setting < scale.Lowest || s.Setting > scale.Highest || s.Recrimps < 0 || s.Recrimps > 9 ||
 			s.Places < 0 || s.Places > mostPlaces || s.Dies < 0 || s.Dies == 1 || s.Dies > mostDies || s.Skive < 0 || s.Insertion < 0 {
 			t.Errorf("out of range: %+v", s)
+		}
+	}
+}
+
+func checkJobs(t *testing.T, cards []crimp.Job, known []crimp.Spec) {
+	t.Helper()
+	seen := map[string]bool{}
+	for _, j := range cards {
+		if seen[j.Order] || j.Order == "" || len(j.Order) > 48 || strings.ContainsAny(j.Order, "/ \t\r\n") {
+			t.Errorf("order %q", j.Order)
+		}
+		seen[j.Order] = true
+		for i, e := range j.Ends {
+			if is := slices.ContainsFunc(known, func(s crimp.Spec) bool { return s.ID == e.Spec }); !is && (i == 0 || e.Spec != "") {
+				t.Errorf("%s: end %d has the specification %q", j.Order, i, e.Spec)
+			}
+			if e.CutOff < 0 || e.CutOff > mostDepth {
+				t.Errorf("%s: end %d is cut off by %s", j.Order, i, e.CutOff)
+			}
+		}
+		if j.Quantity < 1 || j.Quantity > mostAssemblies || j.Working < 0 || j.Plus < 0 || j.Minus < 0 || j.Length < 0 || j.Length > mostLength ||
+			j.Angle != nil && (*j.Angle < 0 || *j.Angle > 359) {
+			t.Errorf("out of range: %+v", j)
+		}
+		if j.Length == 0 && (j.Plus > 0 || j.Minus > 0) {
+			t.Errorf("%s: a tolerance to no length", j.Order)
+		}
+		if j.Length > 0 && j.Ends[0].CutOff+j.Ends[1].CutOff >= j.Length {
+			t.Errorf("%s: no hose is left of %s", j.Order, j.Length)
 		}
 	}
 }

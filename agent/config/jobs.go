@@ -137,19 +137,19 @@ func ReadJobs(files []string, specs []crimp.Spec) ([]crimp.Job, error) {
 // readJobs reads the files of job cards named, each with all its faults. The
 // specs are nil where not all are known.
 func (l *loader) readJobs(read func(string) ([]byte, error), specs []crimp.Spec) {
-	seen := map[string]string{}
+	c, seen := l.c, map[string]string{}
 	for _, e := range l.jobs {
 		name := l.beside(e.value.(string))
-		l.c.JobFiles = append(l.c.JobFiles, name)
+		c.JobFiles = append(c.JobFiles, name)
 		data, err := read(name)
 		if err != nil {
-			l.faultAt(e.position, e.key(), e.written, err.Error())
+			c.JobFaults = append(c.JobFaults, Fault{File: c.File, Line: e.line, Column: e.column, Key: e.key(), Value: e.written, Text: err.Error()})
 			continue
 		}
 		jobs, faults := parseJobs(name, data, specs, seen)
-		l.faults = append(l.faults, faults...)
-		if len(faults) == 0 {
-			l.c.Jobs = append(l.c.Jobs, jobs...)
-		}
+		c.Jobs, c.JobFaults = append(c.Jobs, jobs...), append(c.JobFaults, faults...)
+	}
+	if len(c.JobFaults) > 0 {
+		c.Jobs = nil
 	}
 }

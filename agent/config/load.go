@@ -13,9 +13,13 @@ const (
 	maxSpecs  = 4 << 20
 )
 
-// Load reads and checks a configuration and the specs files that it names.
-// The error is of type Faults and carries every fault of all these files.
-// Relative paths in the file start from the folder it lies in.
+// Load reads and checks a configuration and the files that it names. The error is
+// of type Faults and carries every fault of all these files. Relative paths in the
+// file start from the folder it lies in.
+//
+// Faults of the job cards alone are no error: the office writes them while the press
+// works, and a station that begins anew must not stand still for them. They are in
+// the Config.
 //
 // What only other packages can check, such as the name of a caliper format,
 // they check in more; a fault keeps its default in the Config that they are given.
@@ -29,7 +33,9 @@ func Load(file string, more ...func(*Config) Faults) (*Config, error) {
 	for _, check := range more {
 		l.faults = append(l.faults, check(l.c)...)
 	}
+	l.c.JobFaults.sort(file)
 	if len(l.faults) > 0 {
+		l.faults = append(l.faults, l.c.JobFaults...)
 		l.faults.sort(file)
 		return nil, l.faults
 	}

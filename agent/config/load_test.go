@@ -23,7 +23,12 @@ const (
 // Files named good-… have none.
 func TestFaultsOfConfigFiles(t *testing.T) {
 	eachFile(t, configs+"*.toml", func(file string) string {
-		_, err := Load(file)
+		c, err := Load(file)
+		if err == nil && len(c.JobFaults) > 0 {
+			if err = c.JobFaults; len(c.Jobs) > 0 {
+				t.Errorf("%d job cards of files with faults", len(c.Jobs))
+			}
+		}
 		if err == nil {
 			return ""
 		}
