@@ -91,12 +91,12 @@ func TestJobsAreWatched(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		j := newJobs(&config.Config{Specs: specs, JobFiles: []string{file}}, time.Now)
 		go j.watch(ctx)
-		time.Sleep(jobsLook - 1)
+		time.Sleep(jobsLook - time.Millisecond)
 		synctest.Wait()
 		if all := j.All(); len(all) != 0 {
 			t.Errorf("looked too soon: %+v", all)
 		}
-		time.Sleep(1)
+		time.Sleep(time.Millisecond)
 		synctest.Wait()
 		if got, ok := j.Of("A-1"); !ok || got.Quantity != 6 {
 			t.Errorf("%+v, %t", got, ok)

@@ -3,9 +3,9 @@
 //
 // # Caveats
 //
-// Load opens no device and no connection, so it may run on any machine. It
-// does look whether the credentials named for the broker exist and who may
-// read them, but never reads them: the person who checks the file need not be
+// Load opens no device and no connection, so it may run on any machine. Whether
+// the credentials named for the broker and the page exist, and who may read them,
+// is looked at, but they are never read: the person who checks the file need not be
 // allowed to. A caliper format is only checked for its form; whoever knows the
 // formats reports an unknown one through Config.Fault.
 package config

@@ -153,16 +153,25 @@ func (l *loader) credentials() {
 		if f.path == "" || !l.good[f.name] {
 			continue
 		}
-		info, err := os.Stat(f.path)
-		switch {
-		case os.IsPermission(err):
-			// This user may not look into the folder; the agent's user may.
-		case err != nil:
-			l.fault(f.name, "", openText(f.path, err))
-		case info.IsDir():
-			l.fault(f.name, "", "want a file, this is a folder: "+f.path)
-		case f.secret && info.Mode().IsRegular() && info.Mode().Perm()&0o007 != 0 && runtime.GOOS != "windows":
-			l.fault(f.name, "", fmt.Sprintf("every user of this machine may open the secret file: chmod o-rwx %s", f.path))
+		if text := credential(f.path, f.secret); text != "" {
+			l.fault(f.name, "", text)
 		}
 	}
+}
+
+// credential says what is wrong with a file of credentials: it is not there, or who
+// may open it; "": nothing. It is never read.
+func credential(path string, secret bool) string {
+	info, err := os.Stat(path)
+	switch {
+	case os.IsPermission(err):
+		return "" // this user may not look into the folder; the agent's user may
+	case err != nil:
+		return openText(path, err)
+	case info.IsDir():
+		return "want a file, this is a folder: " + path
+	case secret && info.Mode().IsRegular() && info.Mode().Perm()&0o007 != 0 && runtime.GOOS != "windows":
+		return fmt.Sprintf("every user of this machine may open the secret file: chmod o-rwx %s", path)
+	}
+	return ""
 }

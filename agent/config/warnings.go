@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/url"
 	"regexp"
+	"strings"
 
 	"benchtally/agent/crimp"
 )
@@ -13,7 +14,7 @@ import (
 const invented = "invented"
 
 // shakyPort is a name that the system gives in the order of plugging in.
-var shakyPort = regexp.MustCompile(`^/dev/tty(USB|ACM)\d+$`)
+var shakyPort = regexp.MustCompile(`^/dev/(tty(USB|ACM)|input/event)\d+$`)
 
 // warner takes one warning of a key.
 type warner func(key, text string)
@@ -27,9 +28,8 @@ func (c *Config) Warnings() (lines []string) {
 	if !c.written("press.topic") && c.MQTT.Broker != "" {
 		warn("press.topic", fmt.Sprintf("is not written, so the topics begin with the example's %s: write your site and area", exampleTopic))
 	}
-	if shakyPort.MatchString(c.Caliper.Port) {
-		warn("caliper.port", "this name may change when the cable is plugged in again: use the one under /dev/serial/by-id (benchtally ports shows it)")
-	}
+	warnPort("caliper.port", c.Caliper.Port, warn)
+	warnPort("scanner.port", c.Scanner.Port, warn)
 	if c.Caliper.Request != "" && c.Caliper.Trigger != onRequest {
 		warn("caliper.request", `is sent only with trigger = "request"`)
 	}
@@ -37,6 +37,7 @@ func (c *Config) Warnings() (lines []string) {
 	if u, err := url.Parse(c.MQTT.Broker); err == nil && u.Scheme == "tcp" && !onThisMachine(u.Hostname()) {
 		warn("mqtt.broker", "the records travel unencrypted to another machine, the password too: ssl:// protects them")
 	}
+	c.warnPage(warn)
 	c.warnPlaces(warn)
 	c.warnTolerances(warn)
 	c.warnSpecs("specs.file", "the figures are invented examples: replace them by those of the maker's current sheet", func(s crimp.Spec) bool {
@@ -49,6 +50,38 @@ func (c *Config) Warnings() (lines []string) {
 func (c *Config) written(key string) bool {
 	_, ok := c.at[key]
 	return ok
+}
+
+// warnPort warns of a port whose name means another device one day.
+func warnPort(key, name string, warn warner) {
+	if !shakyPort.MatchString(name) {
+		return
+	}
+	steady := "/dev/serial/by-id"
+	if strings.HasPrefix(name, "/dev/input/") {
+		steady = "/dev/input/by-id"
+	}
+	warn(key, "this name may change when the cable is plugged in again: use the one under "+steady+" (benchtally ports shows it)")
+}
+
+// warnPage warns of files that the page wants and are not there, or that others
+// may open. They keep people from the page, and nobody from working.
+func (c *Config) warnPage(warn warner) {
+	for _, f := range []struct {
+		key, path string
+		secret    bool
+	}{
+		{"page.cert", c.Page.Cert, false},
+		{"page.key", c.Page.Key, true},
+		{"page.operators", c.Page.Operators, true},
+	} {
+		if f.path == "" {
+			continue
+		}
+		if text := credential(f.path, f.secret); text != "" {
+			warn(f.key, text)
+		}
+	}
 }
 
 // warnMeasure warns of what says nothing beside other keys of its table.

@@ -1,6 +1,7 @@
 package config
 
 import (
+	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -32,6 +33,15 @@ func TestWarnings(t *testing.T) {
 		{"nothing to warn of", "", "", oneSpec, nil},
 		{"port named in order of plugging in", "/dev/caliper0", "/dev/ttyUSB0", oneSpec, []string{
 			"bench.toml:6: [caliper] port: this name may change when the cable is plugged in again: use the one under /dev/serial/by-id (benchtally ports shows it)",
+		}},
+		{"ports named in order of plugging in", "port = \"/dev/caliper0\"", "port = '/dev/input/event3'\n[scanner]\nport = '/dev/ttyACM0'", oneSpec, []string{
+			"bench.toml:6: [caliper] port: this name may change when the cable is plugged in again: use the one under /dev/input/by-id (benchtally ports shows it)",
+			"bench.toml:8: [scanner] port: this name may change when the cable is plugged in again: use the one under /dev/serial/by-id (benchtally ports shows it)",
+		}},
+		{"the page's files are not there", "[caliper]", "[page]\ncert = 'page.pem'\nkey = 'page.key'\noperators = 'operators.csv'\n[caliper]", oneSpec, []string{
+			"bench.toml:6: [page] cert: there is no file page.pem",
+			"bench.toml:7: [page] key: there is no file page.key",
+			"bench.toml:8: [page] operators: there is no file operators.csv",
 		}},
 		{"request that nothing sends", "[caliper]", "[caliper]\nrequest = 'R'", oneSpec, []string{
 			`bench.toml:6: [caliper] request: is sent only with trigger = "request"`,
@@ -134,6 +144,27 @@ func TestWarnings(t *testing.T) {
 				t.Errorf("got -, want +\n%s", diff)
 			}
 		})
+	}
+}
+
+// The page's secrets are warned of: they are no reason not to count.
+func TestPageSecretsThatOthersMayOpenAreWarnedOf(t *testing.T) {
+	dir := write(t, map[string]string{
+		"bench.toml": least + "[page]\ncert = 'page.pem'\nkey = 'page.key'\noperators = 'operators.csv'\n",
+		"specs.csv":  oneSpec, "page.pem": "-", "page.key": "-", "operators.csv": "-",
+	})
+	for name, mode := range map[string]os.FileMode{"page.pem": 0o644, "page.key": 0o640, "operators.csv": 0o644} {
+		if err := os.Chmod(filepath.Join(dir, name), mode); err != nil {
+			t.Fatal(err)
+		}
+	}
+	c, err := Load(filepath.Join(dir, "bench.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []string{c.File + ":12: [page] operators: every user of this machine may open the secret file: chmod o-rwx " + dir + "/operators.csv"}
+	if diff := cmp.Diff(c.Warnings(), want); diff != "" {
+		t.Errorf("got -, want +\n%s", diff)
 	}
 }
 
