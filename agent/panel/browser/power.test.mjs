@@ -31,6 +31,6 @@ test('a piece goes on after a power cut, and the page comes back by itself', { t
   await picture(page, 'power-back');
   const verdict = await station.kept({ kind: 'verdict', piece: 'A-1001/1' });
   assert.equal(verdict.mean_mm, 30.48);
-  assert.equal(station.records.filter((r) => r.kind === 'reading').length, 3);
+  assert.equal(station.count('reading'), 3);
   assert.deepEqual(page.faults, []);
 });

@@ -88,30 +88,41 @@ export class Station {
 
   say(line) { this.process.stdin.write(`${JSON.stringify(line)}\n`); }
 
-  // stroke closes the press once, longer than its contact bounces.
+  // stroke closes the press once, and waits until the next one would be another.
   async stroke() {
+    const before = this.count('stroke');
     this.say({ level: 0 });
-    await wait(300);
+    await wait(600); // a busy machine may read this late
     this.say({ level: 1 });
-    await wait(1000); // until the next stroke is one of its own
+    await this.until(() => this.count('stroke') > before, 'the stroke is not kept');
+    await wait(500);
   }
 
-  // measure sends readings as the caliper does when its button is pressed.
+  // measure sends readings as the caliper does when its button is pressed; the
+  // same one sooner than in 0.3 s would be one press of it.
   async measure(...texts) {
     for (const text of texts) {
+      const before = this.count('reading');
       this.say({ text: `${text}\r\n` });
-      await wait(50);
+      await this.until(() => this.count('reading') > before, `the reading ${text} is not kept`);
+      await wait(350);
     }
   }
 
+  // count is how many records of a kind were kept.
+  count(kind) { return this.records.filter((r) => r.kind === kind).length; }
+
   // kept waits for a record with these values.
   async kept(want) {
-    const end = performance.now() + 10000;
-    for (;;) {
-      const found = this.records.findLast((r) => Object.entries(want).every(([k, v]) => r[k] === v));
-      if (found) return found;
-      if (performance.now() > end) throw new Error(`no record of ${JSON.stringify(want)} among ${JSON.stringify(this.records.slice(-5))}`);
-      await wait(20);
+    const found = () => this.records.findLast((r) => Object.entries(want).every(([k, v]) => r[k] === v));
+    await this.until(found, `no record has ${JSON.stringify(want)}`);
+    return found();
+  }
+
+  // until waits for what happens within ten seconds.
+  async until(happened, otherwise) {
+    for (const end = performance.now() + 10000; !happened(); await wait(20)) {
+      if (performance.now() > end) throw new Error(`${otherwise}; the last records are ${JSON.stringify(this.records.slice(-3))}`);
     }
   }
 

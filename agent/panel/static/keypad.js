@@ -66,6 +66,7 @@ export function keypad(words) {
     rub.addEventListener('click', () => press('⌫'));
     done.addEventListener('click', () => {
       field.value = shown.value;
+      fresh = true; // what is refused is typed anew
       if (leave) field.form.requestSubmit();
       else close();
     });
