@@ -22,7 +22,7 @@ import (
 
 // demoCommand runs the agent in an invented shop.
 type demoCommand struct {
-	Speed  float64       `default:"20" placeholder:"N" help:"How many times faster than real the shop goes, 1 to 120; ${default}, with --try 1."`
+	Speed  *float64      `placeholder:"N" help:"How many times faster than real the shop goes, 1 to 120; without it 20, with --try 1."`
 	For    time.Duration `placeholder:"DURATION" help:"End after this time by the wall's clock, such as 30s; without it after the shift, or with Ctrl-C."`
 	Listen string        `default:"127.0.0.1:8737" placeholder:"ADDR" help:"Where the page is shown; ${default}."`
 	Try    bool          `help:"You are the technician: the simulated press and caliper wait for what is touched on a page of their own."`
@@ -30,10 +30,22 @@ type demoCommand struct {
 }
 
 const (
-	demoSpeed = 20 // as the flag has it
+	demoSpeed = 20.0 // as the flag's help has it
+	trySpeed  = 1.0
 	demoBaud  = 9600
 	demoSeed  = 1
 )
+
+// speed is how many times faster than real the shop goes.
+func (c *demoCommand) speed() float64 {
+	switch {
+	case c.Speed != nil:
+		return *c.Speed
+	case c.Try:
+		return trySpeed
+	}
+	return demoSpeed
+}
 
 // demoConfig is the configuration of the invented shop.
 var demoConfig = template.Must(template.New("bench.toml").Parse(`# An invented shop: nothing here is a specification.
@@ -62,11 +74,9 @@ value = "{{.RingValue}}"
 // Run shows a shift. It ends without an error when its time is over.
 func (c *demoCommand) Run(e env) (err error) {
 	logTo(io.Discard) // what matters is told on the output
-	if !(c.Speed >= rehearsal.Slowest && c.Speed <= rehearsal.Fastest) {
-		return invalid{fmt.Errorf("--speed %g: want %g to %g", c.Speed, rehearsal.Slowest, rehearsal.Fastest)}
-	}
-	if c.Try && c.Speed == demoSpeed {
-		c.Speed = 1
+	speed := c.speed()
+	if !(speed >= rehearsal.Slowest && speed <= rehearsal.Fastest) {
+		return invalid{fmt.Errorf("--speed %g: want %g to %g", speed, rehearsal.Slowest, rehearsal.Fastest)}
 	}
 	if c.For < 0 {
 		return invalid{fmt.Errorf("--for %s: want a time to run, such as 30s", c.For)}
@@ -96,7 +106,7 @@ func (c *demoCommand) Run(e env) (err error) {
 		return err
 	}
 	today := time.Now()
-	clock := rehearsal.NewClock(time.Date(today.Year(), today.Month(), today.Day(), 6, 0, 0, 0, time.Local), c.Speed)
+	clock := rehearsal.NewClock(time.Date(today.Year(), today.Month(), today.Day(), 6, 0, 0, 0, time.Local), speed)
 	press := rehearsal.NewPress(clock, demoSeed)
 	a, err := newAgent(cfg, clock.Now)
 	if err != nil {
@@ -217,7 +227,7 @@ func (t *teller) introduce(cfg *config.Config, broker string, c *demoCommand) {
 	if c.Try {
 		what = "An invented hose shop for you to try"
 	}
-	t.line("%s, at %g times real time. Advice only: the maker's current", what, c.Speed)
+	t.line("%s, at %g times real time. Advice only: the maker's current", what, c.speed())
 	t.line("crimp specification, local codes and trained people decide.")
 	t.line("")
 	t.line("Press %s, caliper on %s at %d baud", cfg.Press.Name, cfg.Caliper.Port, demoBaud)

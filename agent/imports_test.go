@@ -57,16 +57,16 @@ var directions = map[string]map[string]string{
 		"caliper/frame": "it reads lines of these forms",
 		"caliper/port":  "it has its port kept open",
 	},
-	"caliper/frame": {"agent/crimp": "what is decoded is a length"},
-	"caliper/port":  {},
-	"scanner":       {"caliper/port": "it has its port kept open"},
-	"store":         {"agent/record": "it keeps records", "agent/crimp": "lengths have a packed form of their own"},
-	"mqtt":          {"agent/record": "it sends records"},
-	"deploy":        {},
+	"caliper/frame":   {"agent/crimp": "what is decoded is a length"},
+	"caliper/port":    {},
+	"sensors/scanner": {"caliper/port": "it has its port kept open"},
+	"store":           {"agent/record": "it keeps records", "agent/crimp": "lengths have a packed form of their own"},
+	"mqtt":            {"agent/record": "it sends records"},
+	"deploy":          {},
 	"agent": {
 		"agent/config": joins, "agent/crimp": joins, "agent/label": joins, "agent/panel": joins, "agent/people": joins, "agent/record": joins, "agent/report": joins,
 		"agent/rehearsal": joins, "agent/words": joins, "agent/station": joins, "agent/stats": joins, "agent/tape": joins,
-		"caliper": joins, "caliper/port": joins, "deploy": joins, "mqtt": joins, "scanner": joins, "sensors": joins, "store": joins,
+		"caliper": joins, "caliper/port": joins, "deploy": joins, "mqtt": joins, "sensors/scanner": joins, "sensors": joins, "store": joins,
 	},
 }
 
@@ -102,7 +102,7 @@ var homes = []struct{ module, home, why string }{
 // clock or wait, so that a replay of their inputs gives the same once more.
 var clockless = []string{
 	"agent/crimp", "agent/crimp/study", "agent/record", "agent/station", "agent/stats", "agent/tape", "agent/config", "agent/label", "agent/words", "agent/report",
-	"caliper/frame", "caliper/reader.go", "caliper/line.go", "caliper/garbage.go", "caliper/settle.go", "scanner/reader.go",
+	"caliper/frame", "caliper/reader.go", "caliper/line.go", "caliper/garbage.go", "caliper/settle.go", "sensors/scanner/reader.go",
 	"agent/people/door.go", "agent/people/session.go", "agent/people/tally.go", "agent/people/watched.go", "agent/people/refused.go",
 	"sensors/filter.go", "sensors/due.go", "sensors/state.go", "sensors/fault.go",
 }

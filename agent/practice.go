@@ -33,7 +33,7 @@ var practiceKeys = []struct {
 	{"Caliper", []practiceKey{
 		{"measure", "Measure the next place"}, {"all", "Measure all places"}, {"zero", "Close the jaws"}, {"ring", "Measure the gauge ring"},
 	}},
-	{"Next hose end", []practiceKey{{"usual", "A usual one"}, {"thick", "One with a thick wall"}, {"thin", "One with a thin wall"}}},
+	{"Next hose end", []practiceKey{{"usual", "A usual one"}, {"thick", "A thick wall, comes out large"}, {"thin", "A thin wall, comes out small"}}},
 	{"Caliper's cable", []practiceKey{{"unplug", "Pull it"}, {"plug", "Plug it in"}}},
 }
 

@@ -9,7 +9,7 @@ import (
 	"benchtally/agent/panel"
 	"benchtally/agent/record"
 	"benchtally/agent/station"
-	"benchtally/scanner"
+	"benchtally/sensors/scanner"
 )
 
 // watchScanner brings the labels that are read by a scanner on a port of its own.

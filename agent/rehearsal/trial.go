@@ -45,11 +45,32 @@ func NewTrial(b Bench, p *Press, g Gauge) *Trial {
 	return t
 }
 
-// errUnplugged says that nothing is sent.
-var errUnplugged = errors.New("the caliper's cable is out: plug it in first")
+// Why nothing came of what a person did.
+var (
+	errUnplugged = errors.New("the caliper's cable is out: plug it in first")
+	errNoStroke  = errors.New("the stroke does not show on the page: close the press again")
+	errNoReading = errors.New("the reading does not show on the page: measure again")
+)
+
+// trialGlance is how often a person looks whether the page has changed, on the wall.
+const trialGlance = 20 * time.Millisecond
+
+// shown waits until the bench has made more records than it had before, and says
+// unseen if it makes none.
+func (t *Trial) shown(ctx context.Context, before uint64, unseen error) error {
+	for end := time.Now().Add(wallPatience); t.bench.View().Seq == before; {
+		if time.Now().After(end) {
+			return unseen
+		}
+		if err := sleep(ctx, trialGlance); err != nil {
+			return err
+		}
+	}
+	return nil
+}
 
 // Close closes the ring on what is in it, by the setting that the bench was told,
-// and opens it again.
+// opens it again, and waits until the stroke shows.
 func (t *Trial) Close(ctx context.Context) error {
 	t.turn.Lock()
 	defer t.turn.Unlock()
@@ -65,7 +86,10 @@ func (t *Trial) Close(ctx context.Context) error {
 		t.metal.close(t.end, o.Spec, dialled(v, o.Spec))
 	}
 	t.place = 0
-	return t.press.Crimp(ctx, 900*time.Millisecond)
+	if err := t.press.Crimp(ctx, 900*time.Millisecond); err != nil {
+		return err
+	}
+	return t.shown(ctx, v.Seq, errNoStroke)
 }
 
 // Measure sends the next reading of what was crimped, or with all those that the
@@ -96,13 +120,18 @@ func (t *Trial) Measure(ctx context.Context, all bool) error {
 // comes sooner is taken for the same push of its button.
 const turnTime = 400 * time.Millisecond
 
-// send sends one value, not sooner after the one before than a hand could.
+// send sends one value, not sooner after the one before than a hand could, and
+// waits until it shows.
 func (t *Trial) send(ctx context.Context, value crimp.Length) error {
 	if err := sleep(ctx, turnTime-time.Since(t.sent)); err != nil {
 		return err
 	}
+	before := t.bench.View().Seq
 	t.sent = time.Now()
-	return t.gauge.Send(ctx, value)
+	if err := t.gauge.Send(ctx, value); err != nil {
+		return err
+	}
+	return t.shown(ctx, before, errNoReading)
 }
 
 // Show sends one value as it is: of closed jaws, 0, or of the gauge ring.

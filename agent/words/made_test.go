@@ -19,7 +19,7 @@ var makers = []string{
 	"../crimp/*.go", "../station/*.go", "../label/*.go", "../people/*.go", "../panel/*.go", "../report/*.go",
 	"../config/column.go", "../config/file.go", "../config/jobs.go", "../config/sheet.go", "../config/suggest.go",
 	"../archive.go", "../bench.go", "../clock.go", "../health.go", "../intake.go", "../jobs.go", "../keypair.go", "../page.go", "../papers.go", "../scan.go",
-	"../../caliper/*.go", "../../caliper/frame/*.go", "../../caliper/port/*.go", "../../mqtt/*.go", "../../scanner/*.go", "../../sensors/*.go", "../../store/*.go",
+	"../../caliper/*.go", "../../caliper/frame/*.go", "../../caliper/port/*.go", "../../mqtt/*.go", "../../sensors/scanner/*.go", "../../sensors/*.go", "../../store/*.go",
 }
 
 // untold are texts of the makers that never come to a person who reads another

@@ -117,3 +117,15 @@ export async function call(page, text) {
 export async function touch(page, label) {
   await page.locator('.key:visible').filter({ hasText: label }).first().tap();
 }
+
+// scan types a label as a scanner does: all its keys at once, with Enter behind.
+export async function scan(page, label) {
+  const session = await page.context().newCDPSession(page);
+  const keys = [...label].map((char) => ({ key: char, text: char, code: char === ' ' ? 'Space' : '', windowsVirtualKeyCode: char === ' ' ? 32 : char.toUpperCase().charCodeAt(0) }));
+  keys.push({ key: 'Enter', text: '\r', code: 'Enter', windowsVirtualKeyCode: 13 });
+  await Promise.all(keys.flatMap((key) => [
+    session.send('Input.dispatchKeyEvent', { type: 'keyDown', ...key }),
+    session.send('Input.dispatchKeyEvent', { type: 'keyUp', ...key, text: undefined }),
+  ]));
+  await session.detach();
+}

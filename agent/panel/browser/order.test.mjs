@@ -1,7 +1,7 @@
 // A whole order, from its job card to its certificate.
 import assert from 'node:assert/strict';
 import { after, before, test } from 'node:test';
-import { Bench, call, look, openBrowser, picture, screens, touch } from './bench.mjs';
+import { Bench, call, look, openBrowser, picture, scan as scanInto, screens, touch } from './bench.mjs';
 
 let browser;
 before(async () => { browser = await openBrowser(); });
@@ -128,9 +128,7 @@ test('a whole order by the scanner alone', { timeout: 180000 }, async (t) => {
   t.after(() => bench.end());
   const page = await look(browser, bench, screens.panel);
   await page.goto(bench.url);
-  const scan = async (label) => {
-    await page.keyboard.type(`${label}\n`); // faster than people type
-  };
+  const scan = (label) => scanInto(page, label);
   await call(page, 'No order');
   await scan('CAGE C-21');
   await page.locator('#said').filter({ hasText: 'cage C-21 is loaded' }).waitFor();

@@ -22,7 +22,10 @@ export function keypad(words) {
   function open(field, leave) {
     const pad = make('section', '');
     pad.id = 'pad';
-    const head = make('header', '');
+    pad.setAttribute('role', 'dialog');
+    pad.setAttribute('aria-modal', 'true');
+    pad.setAttribute('aria-label', field.closest('label').firstChild.textContent);
+    const head = make('div', 'head');
     const back = make('button', 'key', words.close);
     const rub = make('button', 'key', '⌫');
     const done = make('button', 'key first', words.done);
@@ -33,7 +36,7 @@ export function keypad(words) {
     shown.removeAttribute('data-pad');
     shown.inputMode = 'none';
     label.append(shown);
-    const grid = make('div', '');
+    const grid = make('div', 'pad-keys');
     const sets = pads[field.dataset.pad];
     let set = 0;
     let fresh = true; // the first key replaces what was there
