@@ -191,7 +191,8 @@ func happened(rs []record.Record) map[string]time.Duration {
 				name += " again"
 			}
 		case record.Start, record.Finish, record.Set, record.Load, record.Retract, record.Measure,
-			record.Reading, record.Zero, record.Undo, record.Dry, record.Same:
+			record.Reading, record.Zero, record.Undo, record.Dry, record.Same, record.Operator, record.Turn,
+			record.Lot, record.Check, record.Proof, record.Scrap, record.Standard:
 		}
 		if _, ok := m[name]; !ok {
 			m[name] = r.At.Sub(morning)

@@ -15,6 +15,8 @@ func WriteJobs(w io.Writer) error {
 	return err
 }
 
-// Ring is the gauge ring of the shop: its name, and its diameter as a length with
-// unit.
-const Ring, RingValue = "ring-25", "25.000mm"
+// The gauge ring of the shop.
+const (
+	Ring      = "ring-25"  // its name
+	RingValue = "25.000mm" // its diameter, a length with unit
+)

@@ -89,7 +89,8 @@ func TestWholeShift(t *testing.T) {
 				t.Errorf("refused: %s %s", r.Reason, r.Raw)
 			}
 		case record.Fault, record.Finish, record.Set, record.Load, record.Retract, record.Measure, record.Reading,
-			record.Correction, record.Care, record.Zero, record.Undo, record.Dry, record.Same:
+			record.Correction, record.Care, record.Zero, record.Undo, record.Dry, record.Same, record.Operator, record.Turn,
+			record.Lot, record.Check, record.Proof, record.Scrap, record.Standard:
 		}
 	}
 	t.Logf("%d records, %d strokes, %d orders, %v", len(k.kept), crimps, len(orders), outcomes)
