@@ -71,6 +71,7 @@ func (l *loader) pageRelations() {
 	l.relate(!p.SignIn || p.Operators != "", "page.sign_in", "page.operators",
 		`signing in needs the operators: write operators = "operators.csv", and make it with benchtally operator add`)
 	l.relate(!p.ViewSignedIn || p.SignIn, "page.view", "page.sign_in", `needs sign_in = "on"`)
+	l.relate(p.Proxy == "" || p.SignIn, "page.proxy", "page.sign_in", `others reach the page through it: write sign_in = "on" and operators as well`)
 	if p.Listen == "" || shownHere(p.Listen) {
 		return
 	}
