@@ -148,6 +148,7 @@ func (r rows) state(assembly int) AssemblyState {
 			return ToCrimp
 		case MarkCrimped, MarkDoubted:
 			state = ToJudge
+		case MarkWithin, MarkLost, MarkChecked, MarkAmiss:
 		}
 	}
 	if state != Complete {
