@@ -118,14 +118,16 @@ export async function touch(page, label) {
   await page.locator('.key:visible').filter({ hasText: label }).first().tap();
 }
 
-// scan types a label as a scanner does: all its keys at once, with Enter behind.
+// scan types a label as a scanner does, with Enter behind it. Its keys carry times
+// 5 ms apart, so that a busy machine makes no slow hand of it.
 export async function scan(page, label) {
   const session = await page.context().newCDPSession(page);
   const keys = [...label].map((char) => ({ key: char, text: char, code: char === ' ' ? 'Space' : '', windowsVirtualKeyCode: char === ' ' ? 32 : char.toUpperCase().charCodeAt(0) }));
   keys.push({ key: 'Enter', text: '\r', code: 'Enter', windowsVirtualKeyCode: 13 });
-  await Promise.all(keys.flatMap((key) => [
-    session.send('Input.dispatchKeyEvent', { type: 'keyDown', ...key }),
-    session.send('Input.dispatchKeyEvent', { type: 'keyUp', ...key, text: undefined }),
+  const begin = Date.now() / 1000;
+  await Promise.all(keys.flatMap((key, n) => [
+    session.send('Input.dispatchKeyEvent', { type: 'keyDown', ...key, timestamp: begin + n * 0.005 }),
+    session.send('Input.dispatchKeyEvent', { type: 'keyUp', ...key, text: undefined, timestamp: begin + n * 0.005 + 0.002 }),
   ]));
   await session.detach();
 }

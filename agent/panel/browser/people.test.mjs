@@ -2,8 +2,7 @@
 // badge. A whole order goes by labels alone then, and each act carries a name.
 import assert from 'node:assert/strict';
 import { after, before, test } from 'node:test';
-import { call, look, openBrowser, picture, screens } from './bench.mjs';
-import { scan } from './scanner.mjs';
+import { call, look, openBrowser, picture, scan, screens } from './bench.mjs';
 import { readings, Station } from './station.mjs';
 
 const pin = '482916';

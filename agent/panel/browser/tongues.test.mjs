@@ -49,8 +49,8 @@ function amiss(page, words) {
     for (const e of document.querySelectorAll('.key, h1, #step, #step p, .note, .judged b, .value, .setting, .care li, .links li, #now')) {
       if (!e.checkVisibility()) continue;
       const wide = e.scrollWidth - e.clientWidth;
-      const high = e.scrollHeight - e.clientHeight; // close lines leave a little of their letters outside
-      if (wide > 1 || high > parseFloat(getComputedStyle(e).fontSize) / 2) wrong.push(`"${e.textContent.trim().slice(0, 60)}" does not fit: ${Math.max(wide, 0)} by ${Math.max(high, 0)} px`);
+      const high = e.matches('.value, .setting') ? 0 : e.scrollHeight - e.clientHeight; // figures stand closer than their letters' own lines
+      if (wide > 1 || high > parseFloat(getComputedStyle(e).fontSize) / 2) wrong.push(`"${e.textContent.trim().replace(/\s+/g, ' ').slice(0, 60)}" does not fit: ${Math.max(wide, 0)} by ${Math.max(high, 0)} px`);
     }
     const plain = document.body.innerText + [...document.querySelectorAll('[aria-label]')].map((e) => e.ariaLabel).join('\n');
     for (const line of words ? plain.split('\n') : []) if (new RegExp(words, 'i').test(line)) wrong.push(`"${line}" is English`);
