@@ -11,11 +11,18 @@ import (
 // Bounds of what is translated. What others send may be long and strange; a page
 // shows the same few sentences again and again.
 const (
-	longest  = 2048 // bytes of a sentence
-	deepest  = 6    // sentences within sentences
-	mostRuns = 16   // parts of a sentence
-	mostSeen = 256  // sentences that are remembered
+	longest   = 2048    // bytes of a sentence
+	deepest   = 6       // sentences within sentences
+	mostRuns  = 16      // parts of a sentence
+	mostSeen  = 256     // sentences that are remembered
+	mostTries = 1000000 // forms that are looked for in a sentence and its parts
 )
+
+// work is the translation of one sentence.
+type work struct {
+	*patterns
+	tries int // forms that may still be looked for
+}
 
 // Sentence is a sentence that was made in English elsewhere, as records and states
 // carry it, in this language. It is known again by its form in the catalogue's
@@ -35,7 +42,7 @@ func (t Tongue) Sentence(english string) string {
 	if known {
 		return said
 	}
-	said = t.translate(ps, english, 0)
+	said = t.translate(&work{ps, mostTries}, english, 0)
 	ps.mu.Lock()
 	if len(ps.seen) >= mostSeen {
 		clear(ps.seen)
@@ -45,18 +52,18 @@ func (t Tongue) Sentence(english string) string {
 	return said
 }
 
-func (t Tongue) translate(ps *patterns, english string, depth int) string {
+func (t Tongue) translate(w *work, english string, depth int) string {
 	if depth > deepest {
 		return english
 	}
-	if said, ok := t.whole(ps, english, depth, true); ok {
+	if said, ok := t.whole(w, english, depth, true); ok {
 		return said
 	}
-	said, all, some := t.parts(ps, english, depth)
+	said, all, some := t.parts(w, english, depth)
 	if all {
 		return said
 	}
-	if said, ok := t.whole(ps, english, depth, false); ok {
+	if said, ok := t.whole(w, english, depth, false); ok {
 		return said
 	}
 	if some {
@@ -65,46 +72,63 @@ func (t Tongue) translate(ps *patterns, english string, depth int) string {
 	return t.measured(english)
 }
 
-// whole translates a sentence by its form, whatever its first letter and whether
-// it ends with a stop or not; false: it has none.
-func (t Tongue) whole(ps *patterns, english string, depth int, narrow bool) (string, bool) {
-	if said, ok := t.formed(ps, english, depth, narrow); ok {
+// whole translates a sentence by its form, whether it ends with a stop or not;
+// false: it has none.
+func (t Tongue) whole(w *work, english string, depth int, narrow bool) (string, bool) {
+	if said, ok := t.begun(w, english, depth, narrow); ok {
 		return said, true
 	}
-	if lower := first(english, unicode.ToLower); lower != english {
-		if said, ok := t.formed(ps, lower, depth, narrow); ok {
-			return first(said, unicode.ToUpper), true
-		}
-	}
 	if rest, ok := strings.CutSuffix(english, "."); ok {
-		if said, ok := t.whole(ps, rest, depth, narrow); ok {
+		if said, ok := t.begun(w, rest, depth, narrow); ok {
 			return said + ".", true
 		}
 	}
 	return "", false
 }
 
-func (t Tongue) formed(ps *patterns, english string, depth int, narrow bool) (string, bool) {
-	if p := ps.exact[english]; p != nil {
-		return strings.ReplaceAll(p.said[t.at], "%%", "%"), true
+// begun translates a sentence by its form, whatever its first letter. A name that
+// comes to stand first keeps its own.
+func (t Tongue) begun(w *work, english string, depth int, narrow bool) (string, bool) {
+	if said, _, ok := t.formed(w, english, depth, narrow); ok {
+		return said, true
 	}
-	f, found := ps.find(english, narrow)
-	if f == nil {
+	lower := first(english, unicode.ToLower)
+	if lower == english {
 		return "", false
+	}
+	said, named, ok := t.formed(w, lower, depth, narrow)
+	if ok && !named {
+		said = first(said, unicode.ToUpper)
+	}
+	return said, ok
+}
+
+// formed translates a sentence that has a form, and says whether an argument
+// stands first in it.
+func (t Tongue) formed(w *work, english string, depth int, narrow bool) (said string, named, ok bool) {
+	if p := w.exact[english]; p != nil {
+		return strings.ReplaceAll(p.said[t.at], "%%", "%"), false, true
+	}
+	if w.tries--; w.tries < 0 {
+		return "", false, false
+	}
+	f, found := w.find(english, narrow)
+	if f == nil {
+		return "", false, false
 	}
 	args := make([]any, len(found))
 	for i, arg := range found {
 		switch f.kinds[i] {
 		case "v":
-			args[i] = t.translate(ps, arg, depth+1)
+			args[i] = t.translate(w, arg, depth+1)
 		case "g", "f":
 			args[i] = t.Decimal(arg)
 		default:
 			args[i] = t.measured(arg)
 		}
 	}
-	one := f.count >= 0 && found[f.count] == "1"
-	return fmt.Sprintf(asText(f.text(t.at, one)), args...), true
+	format := f.text(t.at, f.count >= 0 && found[f.count] == "1")
+	return fmt.Sprintf(asText(format), args...), strings.HasPrefix(format, "%"), true
 }
 
 // asText is a format whose arguments are all text already.
@@ -132,7 +156,7 @@ type run struct {
 // parts translates a sentence by its parts, each as long as a form allows, and says
 // whether all of them are known, and whether any is. Beside what is not known a
 // word alone is left as it is: it may be a name.
-func (t Tongue) parts(ps *patterns, english string, depth int) (said string, all, some bool) {
+func (t Tongue) parts(w *work, english string, depth int) (said string, all, some bool) {
 	stops := stop.FindAllStringIndex(english, -1)
 	if len(stops) >= mostRuns { // a list
 		stops = wide.FindAllStringIndex(english, -1)
@@ -149,7 +173,7 @@ func (t Tongue) parts(ps *patterns, english string, depth int) (said string, all
 		r.said = t.measured(r.english)
 		for j := len(stops) - 1; j >= i; j-- {
 			longer := english[begin:stops[j][0]]
-			if said, ok := t.whole(ps, longer, depth+1, true); ok {
+			if said, ok := t.whole(w, longer, depth+1, true); ok {
 				r, i = run{english: longer, said: said, known: true}, j
 				break
 			}

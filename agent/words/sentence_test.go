@@ -233,7 +233,7 @@ func BenchmarkSentence(b *testing.B) {
 		b.ReportAllocs()
 		ps := all().patterns
 		for b.Loop() {
-			de.translate(ps, english, 0)
+			de.translate(&work{ps, mostTries}, english, 0)
 		}
 	})
 	b.Run("unknown", func(b *testing.B) { // the most that a text of others can cost
@@ -241,7 +241,7 @@ func BenchmarkSentence(b *testing.B) {
 		ps := all().patterns
 		strange := strings.Repeat("a: b, ", mostRuns/2-1) + strings.Repeat("x", longest/2)
 		for b.Loop() {
-			de.translate(ps, strange, 0)
+			de.translate(&work{ps, mostTries}, strange, 0)
 		}
 	})
 }
