@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"os"
 	"path/filepath"
 	"strings"
@@ -326,7 +327,14 @@ func TestScannerOnItsPort(t *testing.T) {
 		if _, err := s.a.bench.ask(t.Context(), nil); err != nil { // all before is shown
 			t.Fatal(err)
 		}
-		for _, l := range s.a.health.snapshot().Links {
+		snapshot, told := s.a.health.snapshot(), "ok"
+		if !ok {
+			told = text
+		}
+		if got := healthOf(snapshot).Scanner; !strings.Contains(got, told) {
+			t.Errorf("the retained state says %q, want %q", got, told)
+		}
+		for _, l := range snapshot.Links {
 			if l.Name == "scanner" {
 				if l.OK != ok || !strings.Contains(l.Text, text) {
 					t.Errorf("the link is %+v, want %t, %q", l, ok, text)
@@ -365,6 +373,8 @@ func TestScannerOnItsPort(t *testing.T) {
 	refused(record.Action, "4711", "is no label of this shop")
 	send(scanner, "BADGE AAAABBBB")
 	refused(record.Scanner, "", "the code broke off")
+	send(scanner, "CCCCDDDD\r\n") // late, and a secret all the same
+	refused(record.Scanner, "", "the code broke off")
 	send(scanner, "CAGE \xff\r\n\xfe\r\n\xfd\r\n")
 	refused(record.Scanner, `CAGE \xff`, "this is no text")
 	trouble(record.On, "code after code is no text")
@@ -383,4 +393,19 @@ func TestScannerOnItsPort(t *testing.T) {
 	trouble(record.Off, "is back")
 	send(scanner, "\rDO FINISH") // one that sends no line end
 	s.next(record.Finish)
+}
+
+// TestNoScanner: where none is named, nothing is shown and nothing is sent of one.
+func TestNoScanner(t *testing.T) {
+	s := startScanning(t, "")
+	snapshot := s.a.health.snapshot()
+	for _, l := range snapshot.Links {
+		if l.Name == "scanner" {
+			t.Errorf("shown: %+v", l)
+		}
+	}
+	sent, err := json.Marshal(healthOf(snapshot))
+	if err != nil || !strings.Contains(string(sent), `"caliper":`) || strings.Contains(string(sent), "scanner") {
+		t.Errorf("sent: %s, %v", sent, err)
+	}
 }

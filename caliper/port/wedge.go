@@ -162,9 +162,9 @@ var keys = func() (k [128][2]byte) {
 		}
 	}
 	row(2, "1234567890-=", "!@#$%^&*()_+")
-	row(16, "qwertyuiop", "QWERTYUIOP")
-	row(30, "asdfghjkl;'", "ASDFGHJKL:\"")
-	row(44, "zxcvbnm,./", "ZXCVBNM<>?")
+	row(16, "qwertyuiop[]", "QWERTYUIOP{}")
+	row(30, "asdfghjkl;'`", "ASDFGHJKL:\"~")
+	row(43, "\\zxcvbnm,./", "|ZXCVBNM<>?")
 	row(71, "789-456+1230.", "789-456+1230.") // number block
 	row(57, " ", " ")
 	row(121, ",", ",") // comma of the number block

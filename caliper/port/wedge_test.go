@@ -76,6 +76,17 @@ func TestWedgeKeys(t *testing.T) {
 	if got := string(out[:w.decode(out, in)]); got != "+0.5 in\"\r" {
 		t.Errorf("got %q", got)
 	}
+	// A label, as a scanner types it: shift for each capital.
+	in = nil
+	for _, code := range []uint16{24, 19, 32, 18, 19} {
+		in = append(in, down(keyShiftL)...)
+		in = append(in, keyEvents(code)...)
+		in = append(in, up(keyShiftL)...)
+	}
+	in = append(in, keyEvents(57, 26, 27, 41, 43, 12, 2, keyEnter)...)
+	if got := string(out[:w.decode(out, in)]); got != "ORDER []`\\-1\r" {
+		t.Errorf("got %q", got)
+	}
 	dropped := make([]byte, eventSize)
 	binary.NativeEndian.PutUint16(dropped[eventSize-6:], synDropped)
 	if n := w.decode(out, dropped); n != 1 || out[0] != Lost {

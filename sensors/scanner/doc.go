@@ -9,8 +9,9 @@
 // A code whose end was lost may look like a shorter one ("PIECE A-1001/12" cut to
 // "PIECE A-1001/1"). Three rules keep such a code out: the first one after the port
 // was opened is refused unless silence or a line end came first; a scanner that has
-// ended its codes with CR or LF is held to that; whatever was half received when
-// the cable came out is thrown away.
+// ended its codes with CR or LF is held to that, and the rest of a code that broke off
+// is refused like its beginning; whatever was half received when the cable came out is
+// thrown away.
 //
 // The package reads only: nothing is ever written to the scanner.
 package scanner

@@ -12,6 +12,11 @@ import (
 // memory), so a whole code has no such gap.
 const gap = 100 * time.Millisecond
 
+// resumes is within what time of its latest byte the rest of a code that broke off
+// may still come, as when the machine was busy; a person scans again later than that
+// (own choice, no source).
+const resumes = time.Second
+
 // longest is the longest code that is read, in bytes. A label of the shop has some
 // twenty.
 const longest = 256
@@ -40,6 +45,7 @@ type Reader struct {
 	last       time.Time // the latest byte, or the port's opening
 	synced     bool      // the next byte begins a code or continues a whole one
 	terminated bool      // this scanner ends its codes with CR or LF
+	broken     bool      // a code broke off: what comes now is its rest
 	bad        int       // codes in a row that are no text, up to flood
 
 	events []Event
@@ -61,6 +67,7 @@ func (r *Reader) Feed(b []byte, at time.Time) []Event {
 	} else if quiet >= gap {
 		r.end(r.last.Add(gap), false)
 		r.synced = true
+		r.broken = r.broken && quiet < resumes
 	}
 	for _, c := range b {
 		if r.sevenBits {
@@ -101,14 +108,20 @@ func (r *Reader) end(at time.Time, terminated bool) {
 	code, over, synced := r.code, r.over, r.synced
 	r.code, r.over = r.code[:0], false
 	r.synced = r.synced || terminated
+	rest := r.broken
+	r.broken = rest && !terminated
 	text, legible := readable(code)
+	if rest {
+		code = nil // it may be the end of a secret, and nothing tells so any more
+	}
 	switch {
 	case over || text == "" && legible:
 	case !synced:
 		r.emit(Event{Kind: Refused, At: at, Reason: beheaded}) // what it is is not known
 	case !legible:
 		r.refuse(at, code, noText)
-	case !terminated && r.terminated:
+	case rest || !terminated && r.terminated:
+		r.broken = !terminated
 		r.emit(Event{Kind: Refused, At: at, Raw: raw(code), Reason: brokeOff})
 	default:
 		r.terminated = r.terminated || terminated
