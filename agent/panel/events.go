@@ -11,7 +11,7 @@ import (
 
 const (
 	beatEvery   = time.Second           // so that a page knows within three that nothing comes
-	drawEvery   = 50 * time.Millisecond // at most; faster is not seen
+	drawEvery   = 50 * time.Millisecond // at most; faster is not seen. The first change after a rest is drawn at once
 	writeWithin = 5 * time.Second       // a page that takes nothing for so long is dropped, and comes back by itself
 )
 
@@ -34,6 +34,7 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) {
 	shown := ""
 	_, heard := s.board.latest()
 	for out.err == nil && s.mayLook(r) {
+		drawn := time.Now()
 		live, changed, err := s.board.live(language)
 		if err != nil {
 			return // the page says that its data is old, which is true
@@ -60,7 +61,7 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) {
 		select {
 		case <-r.Context().Done():
 			return
-		case <-time.After(drawEvery):
+		case <-time.After(time.Until(drawn.Add(drawEvery))):
 		}
 	}
 }

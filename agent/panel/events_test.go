@@ -150,6 +150,35 @@ func TestEventsBringTheNewestState(t *testing.T) {
 	})
 }
 
+// What changes after a rest is shown at once; what follows it closely waits until a
+// page may be drawn again.
+func TestChangesAreShownAtOnce(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := NewBoard("north-bench", Shop{})
+		dial, stop := serve(t, b)
+		w := watch(t, dial())
+		w.want("build", "")
+		w.want("live", "Waiting for the station")
+		w.want("beat", "0")
+		time.Sleep(beatEvery / 2)
+
+		p, began := newShop(t).start(6), time.Now()
+		b.Publish(p.snapshot())
+		w.want("live", "Stroke: piece 1")
+		if took := time.Since(began); took != 0 {
+			t.Errorf("the first change was shown after %s", took)
+		}
+		w.want("beat", "0")
+		b.Publish(p.stroke().snapshot())
+		w.want("live", "Measure place 1 of 3")
+		if took := time.Since(began); took != drawEvery {
+			t.Errorf("the next change was shown after %s, want %s", took, drawEvery)
+		}
+		_ = w.conn.Close()
+		stop()
+	})
+}
+
 // A beat comes each second and says how old the data is.
 func TestBeat(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
