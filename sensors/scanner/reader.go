@@ -108,20 +108,20 @@ func (r *Reader) end(at time.Time, terminated bool) {
 	code, over, synced := r.code, r.over, r.synced
 	r.code, r.over = r.code[:0], false
 	r.synced = r.synced || terminated
-	rest := r.broken
-	r.broken = rest && !terminated
 	text, legible := readable(code)
+	none := text == "" && legible && !over
+	rest := r.broken
+	r.broken = !terminated && r.terminated && (rest || !none)
 	if rest {
 		code = nil // it may be the end of a secret, and nothing tells so any more
 	}
 	switch {
-	case over || text == "" && legible:
+	case over || none:
 	case !synced:
 		r.emit(Event{Kind: Refused, At: at, Reason: beheaded}) // what it is is not known
 	case !legible:
 		r.refuse(at, code, noText)
-	case rest || !terminated && r.terminated:
-		r.broken = !terminated
+	case rest || r.broken:
 		r.emit(Event{Kind: Refused, At: at, Raw: raw(code), Reason: brokeOff})
 	default:
 		r.terminated = r.terminated || terminated
