@@ -11,11 +11,11 @@ import (
 // Bounds of what is translated. What others send may be long and strange; a page
 // shows the same few sentences again and again.
 const (
-	longest   = 2048    // bytes of a sentence
-	deepest   = 6       // sentences within sentences
-	mostRuns  = 16      // parts of a sentence
-	mostSeen  = 256     // sentences that are remembered
-	mostTries = 1000000 // forms that are looked for in a sentence and its parts
+	longest   = 2048 // bytes of a sentence
+	deepest   = 6    // sentences within sentences
+	mostRuns  = 16   // parts of a sentence
+	mostTries = 300  // forms looked for in a sentence and its parts; the program's own take 20
+	mostSeen  = 256  // sentences that are remembered
 )
 
 // work is the translation of one sentence.
@@ -29,7 +29,7 @@ type work struct {
 // sentences: what stands at %v in it is a sentence again; what stands at %s and %q
 // is a name and left as it is, but that a measured value gets the language's
 // decimal sign. A sentence that has no form as a whole is taken apart at its stops.
-// What is not known even so stays English.
+// What is not known even so, or not within the bounds above, stays English.
 func (t Tongue) Sentence(english string) string {
 	if !t.foreign() || english == "" || len(english) > longest {
 		return english

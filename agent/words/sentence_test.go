@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"unicode"
 
 	"benchtally/agent/crimp"
 )
@@ -88,6 +89,76 @@ func TestNamesStay(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// A name that a translation puts first keeps its first letter, whatever the
+// sentence began with.
+func TestNamesStayWhenFirst(t *testing.T) {
+	de := In("de")
+	for _, c := range []struct{ got, want string }{
+		{de.Sentence("Read gpiochip0: permission denied"), "gpiochip0 lesen: keine Berechtigung"},
+		{de.Sentence("Open ttyUSB0: permission denied."), "ttyUSB0 öffnen: keine Berechtigung."},
+		{de.Sentence("Order a-1 is in work"), "Auftrag a-1 läuft"},
+		{de.Sentence("The limit switch was released"), "Der Endschalter ist wieder frei"},
+	} {
+		if c.got != c.want {
+			t.Errorf("got  %q\nwant %q", c.got, c.want)
+		}
+	}
+	for _, p := range all().phrases {
+		if filepath.Base(p.file) != sentences || p.said[0] != p.key || strings.HasPrefix(p.key, "%") {
+			continue
+		}
+		kinds, n := arguments(p.key), -1
+		var want []string
+		english := verb.ReplaceAllStringFunc(p.key, func(v string) string {
+			if n++; kinds[n] != "s" {
+				return filled(v)
+			}
+			want = append(want, "x-"+string(rune('a'+n)))
+			return want[len(want)-1]
+		})
+		for _, english := range []string{first(english, unicode.ToUpper), first(english, unicode.ToUpper) + "."} {
+			for _, language := range Languages() {
+				got := In(language).Sentence(english)
+				for _, name := range want {
+					if !strings.Contains(got, name) {
+						t.Errorf("%s: %q\nbecomes %q, without %q", language, english, got, name)
+					}
+				}
+			}
+		}
+	}
+}
+
+// TestWorkIsBounded: what others send costs no more than a page can wait for, and
+// nothing of it is lost. Sentences of the program are far from the bound.
+func TestWorkIsBounded(t *testing.T) {
+	ps := all().patterns
+	for _, c := range []struct {
+		english string
+		most    int
+	}{
+		{"0.0012 in over the upper limit: the sheet allows 2 more crimps", 20},
+		{"store: /var/lib/b.db is full; free space on the card, or prune what was sent (no space left on device)", 20},
+		{"x is at the press" + strings.Repeat(".", 1900), 20},
+		{strings.Repeat("store: a: b; then: ", 7) + strings.Repeat("x", 1700), mostTries},
+		{strings.Repeat("x is gone: plug the y's cable in again, ", 7) + strings.Repeat("no x is named: ", 8) + "end", mostTries},
+	} {
+		w := &work{ps, mostTries}
+		said := In("de").translate(w, c.english, 0)
+		if used := mostTries - max(w.tries, 0); used > c.most {
+			t.Errorf("%.60q takes %d tries, want at most %d", c.english, used, c.most)
+		}
+		if said == "" {
+			t.Errorf("%.60q becomes nothing", c.english)
+		}
+	}
+	// At the bound all that is left stays as it is.
+	const english = "order A-1 is in work; something else"
+	if got := In("de").translate(&work{ps, 0}, english, 0); got != english {
+		t.Errorf("without a try left %q becomes %q", english, got)
 	}
 }
 
@@ -236,12 +307,21 @@ func BenchmarkSentence(b *testing.B) {
 			de.translate(&work{ps, mostTries}, english, 0)
 		}
 	})
-	b.Run("unknown", func(b *testing.B) { // the most that a text of others can cost
+	b.Run("unknown", func(b *testing.B) {
 		b.ReportAllocs()
 		ps := all().patterns
 		strange := strings.Repeat("a: b, ", mostRuns/2-1) + strings.Repeat("x", longest/2)
 		for b.Loop() {
 			de.translate(&work{ps, mostTries}, strange, 0)
+		}
+	})
+	b.Run("hostile", func(b *testing.B) { // the program's own words, put together to cost much
+		b.ReportAllocs()
+		ps := all().patterns
+		hostile := strings.Repeat("open x: the device does not answer: x ends the connection instead of TLS: is it a broker?, ", 6) + strings.Repeat("not kept: ", 8)
+		hostile += strings.Repeat(".", longest-len(hostile))
+		for b.Loop() {
+			de.translate(&work{ps, mostTries}, hostile, 0)
 		}
 	})
 }
