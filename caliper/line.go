@@ -1,6 +1,16 @@
 package caliper
 
-import "benchtally/caliper/frame"
+import (
+	"bytes"
+	"time"
+
+	"benchtally/caliper/frame"
+)
+
+// resumes is within what time of its latest byte the rest of a frame that broke
+// off may still come, as when the machine was busy; a person sends again later than
+// that (own choice, no source).
+const resumes = time.Second
 
 // take adds one byte to the frame.
 func (r *Reader) take(c byte) {
@@ -10,6 +20,7 @@ func (r *Reader) take(c byte) {
 	if !r.Synced && len(r.Line) == 0 && r.Now-r.Last >= gap {
 		r.Synced = true
 	}
+	r.Broken = r.Broken && r.Now-r.Last < resumes
 	r.Last = r.Now
 	switch {
 	case c == '\r' || c == '\n':
@@ -33,6 +44,7 @@ const (
 	tooLong  = "no line end within 64 bytes: check baud rate, parity and format"
 	beheaded = "the first frame after the port was opened may have lost its beginning: send again"
 	brokeOff = "the frame broke off: no line end followed, which this caliper's other frames have; send again"
+	restOnly = "it may be the rest of a frame that broke off just before: send again"
 )
 
 // end ends the frame, by a terminator or else by silence.
@@ -40,13 +52,17 @@ func (r *Reader) end(terminated bool) {
 	line := r.Line
 	r.Line = r.Line[:0]
 	r.lines++
+	rest := r.Broken && !signed(line) // "25.40" may be what is left of "125.40"
+	r.Broken = r.Broken && !terminated
 	if r.Over > 0 {
+		r.Broken = !terminated && r.Terminated
 		r.Over, r.Synced = 0, true
 		return
 	}
 	if !r.Synced {
 		r.Synced = true
 		if len(line) > 0 {
+			r.Broken = !terminated && r.Terminated
 			r.refuse(line, beheaded)
 		}
 		return
@@ -55,7 +71,12 @@ func (r *Reader) end(terminated bool) {
 		return
 	}
 	if !terminated && r.Terminated {
+		r.Broken = true
 		r.refuse(line, brokeOff)
+		return
+	}
+	if rest {
+		r.refuse(line, restOnly)
 		return
 	}
 	// Frames of a fixed length without terminators may follow each other
@@ -66,6 +87,12 @@ func (r *Reader) end(terminated bool) {
 		}
 	}
 	r.frame(line, terminated)
+}
+
+// signed tells whether a frame has its sign: nothing is lost before one.
+func signed(line []byte) bool {
+	line = bytes.TrimLeft(line, " ")
+	return len(line) > 0 && (line[0] == '+' || line[0] == '-')
 }
 
 func blank(line []byte) bool {

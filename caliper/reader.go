@@ -77,7 +77,7 @@ func (r *Reader) Wait(at time.Time) time.Duration {
 // comes out of the next Feed or Tick.
 func (r *Reader) Restart(at time.Time) {
 	r.advance(at)
-	r.Line, r.Over, r.Synced = r.Line[:0], 0, false
+	r.Line, r.Over, r.Synced, r.Broken = r.Line[:0], 0, false, false
 	r.Last = r.Now
 	r.Send.Row, r.Send.Run = 0, 0 // what the cable did is no rhythm of the caliper
 	r.Rest = rest{Taken: r.Rest.Taken, HasTaken: r.Rest.HasTaken, Held: r.Rest.Held}

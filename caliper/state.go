@@ -18,6 +18,7 @@ type state struct {
 	Last       time.Duration `json:"last"`                 // the latest byte, or the port's opening
 	Synced     bool          `json:"synced,omitempty"`     // the next byte begins a frame or continues a whole one
 	Terminated bool          `json:"terminated,omitempty"` // this caliper ends its frames with CR or LF
+	Broken     bool          `json:"broken,omitempty"`     // a frame broke off: what comes now may be its rest
 	Format     string        `json:"format,omitempty"`
 	LowBattery bool          `json:"low_battery,omitempty"`
 	Bad        refusals      `json:"refusals"`
