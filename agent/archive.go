@@ -67,7 +67,9 @@ func (a archive) series(cage string, strokes int) (report.Series, error) {
 	err = (&keeper{Store: a.kept}).After(after, func(r record.Record) error {
 		switch {
 		case r.Kind == record.Correction && r.Setting != nil:
-			advice = append(advice, report.Advice{Seq: r.Seq, Order: r.Order, Again: r.For == record.ForRecrimp, Setting: *r.Setting, Aim: lengthOf(r.Aim)})
+			advice = append(advice, report.Advice{Seq: r.Seq, Order: r.Order, Piece: r.Piece, Again: r.For == record.ForRecrimp, Setting: *r.Setting, Aim: lengthOf(r.Aim)})
+		case r.Kind == record.Start && r.Advised != nil:
+			advice = append(advice, report.Advice{Seq: r.Seq, Order: r.Order, Setting: *r.Advised, Aim: lengthOf(r.Aim)})
 		case r.Kind == record.Stroke && r.Cage == cage:
 			seen++
 		}

@@ -155,6 +155,8 @@ func TestCertificateTellsTheWholeOrder(t *testing.T) {
 		"2026-03-02 07:01 closed jaws 0.000 0.000 good kj", "2026-03-02 07:48 ring-25 25.000 25.060 wrong kj", "Readings from record 160 to 252 are in doubt.",
 		"At the press and at the checks: kj, mb, ts", "Signature", Advisory, "Never feel for leaks by hand.",
 		"Store 7f3a91c2, records 12 to 252.", "page 1 of 3", "page 3 of 3", "Deviation from the target, mm", "upper limit",
+		"Setting, counts", "dialled 124", "advised, where another was dialled",
+		"Offset of the cage, mm C-21, strokes from the order's first crimp on", "mean −0.095", "This set-up shows no drift.",
 	)
 	digest, err := Digest(d)
 	if err != nil {

@@ -126,6 +126,7 @@ func dossier(n int) *station.Dossier {
 	for _, e := range d.Ends {
 		d.Starts = append(d.Starts, station.StartEntry{At: shiftStart, End: e, Spec: hs08, Setting: 124, Operator: "kj", Parts: parts(e, "H-4411")})
 	}
+	stroke := 0
 	for k := 1; k <= n; k++ {
 		a := station.AssemblyEntry{N: k, Pieces: map[crimp.EndName]int{}, State: station.Complete}
 		at := shiftStart.Add(time.Duration(k) * 4 * time.Minute)
@@ -163,6 +164,15 @@ func dossier(n int) *station.Dossier {
 				a.State = station.ToJudge
 			case number == 20:
 				p.Scrap, a.State, a.Scrap = "hose torn at the skive", station.GivenUp, "end B is scrap"
+			}
+			for j := range p.Crimps {
+				c := &p.Crimps[j]
+				stroke++
+				c.SetUp, c.Stroke, c.Advised = 1, stroke, c.Setting
+				if number == 11 {
+					c.Advised = 126
+				}
+				c.Offset = c.Deviation - crimp.Length(c.Setting-hs08.Setting)*crimp.Thousandth
 			}
 			a.Pieces[e] = number
 			d.Pieces = append(d.Pieces, p)

@@ -76,7 +76,7 @@ func SeriesOf(judged []station.Judged, advice []Advice) Series {
 	return s
 }
 
-// SeriesOfDossier is the series of one order, for its papers.
+// SeriesOfDossier is the series of one order, for its papers, whatever its cages.
 func SeriesOfDossier(d *station.Dossier) Series {
 	var s Series
 	for _, p := range d.Pieces {
@@ -85,9 +85,12 @@ func SeriesOfDossier(d *station.Dossier) Series {
 				continue
 			}
 			s.Crimps = append(s.Crimps, Crimp{
-				Order: d.Order, Piece: p.ID, N: p.N, Crimp: i + 1, Spec: p.Spec, Setting: c.Setting,
-				Deviation: float64(c.Deviation), Outcome: c.Outcome,
+				Order: d.Order, Piece: p.ID, N: p.N, Crimp: i + 1, Spec: p.Spec, SetUp: c.SetUp, Stroke: c.Stroke, Setting: c.Setting,
+				Deviation: float64(c.Deviation), Offset: float64(c.Offset), Outcome: c.Outcome,
 			})
+			if c.Advised >= 0 {
+				s.Crimps[len(s.Crimps)-1].Advice = &Advice{Order: d.Order, Again: i > 0, Setting: c.Advised}
+			}
 		}
 	}
 	return s

@@ -249,7 +249,7 @@ func (s *Station) applyVerdict(r record.Record) {
 	}
 	hit := p.shot()
 	hit.Outcome = r.Outcome
-	s.clerk.verdict(r, hit)
+	s.clerk.verdict(s, r, o, hit)
 	o.settle(p, r.Outcome)
 	if o.Measured == n {
 		o.Measured = 0

@@ -26,6 +26,9 @@ type Clerk struct {
 	entries map[int]*AssemblyEntry
 	checks  map[int][]CheckEntry // of pieces, by number
 	doubts  []span
+	advice  map[string]int // setting that was advised last
+	setUps  int            // at the order's first crimp; what is counted before it is of no matter
+	strokes map[string]int // of a cage before its first crimp of the order
 }
 
 // opening is what held when a piece was opened.
@@ -47,7 +50,7 @@ func NewClerk(rules Rules, order string) (*Clerk, error) {
 	}
 	c := &Clerk{
 		h: h, order: order, d: Dossier{Order: order},
-		shots: map[uint64]*CrimpEntry{}, opened: map[int]*opening{}, entries: map[int]*AssemblyEntry{}, checks: map[int][]CheckEntry{},
+		shots: map[uint64]*CrimpEntry{}, opened: map[int]*opening{}, entries: map[int]*AssemblyEntry{}, checks: map[int][]CheckEntry{}, advice: map[string]int{}, strokes: map[string]int{},
 	}
 	h.keep, h.s.clerk = order, c
 	return c, nil
@@ -78,6 +81,10 @@ func (c *Clerk) Add(r record.Record) error {
 		c.started(r)
 	case record.Finish:
 		c.d.Finished = c.d.Finished || r.Order == c.order
+	case record.Correction:
+		if r.Order == c.order && r.Setting != nil {
+			c.advice[r.For] = *r.Setting
+		}
 	case record.Check:
 		c.checked(r)
 	case record.Proof:
@@ -92,7 +99,7 @@ func (c *Clerk) Add(r record.Record) error {
 				e.Scrap = ""
 			}
 		}
-	case record.Set, record.Load, record.Retract, record.Measure, record.Stroke, record.Reading, record.Verdict, record.Correction,
+	case record.Set, record.Load, record.Retract, record.Measure, record.Stroke, record.Reading, record.Verdict,
 		record.Care, record.Undo, record.Dry, record.Same, record.Fault, record.Refused, record.Operator, record.Turn, record.Lot:
 	}
 	if r.Order == c.order {
@@ -114,6 +121,10 @@ func (c *Clerk) started(r record.Record) {
 	c.d.Ends, c.d.Points = nil, o.points(c.h.s.rules.Points)
 	if o.Job != nil {
 		c.d.Ends = o.Job.EndNames()
+	}
+	delete(c.advice, record.ForNext)
+	if r.Advised != nil {
+		c.advice[record.ForNext] = *r.Advised
 	}
 	c.d.Starts = append(c.d.Starts, StartEntry{
 		At: r.At, End: r.End, Spec: o.Spec, Setting: *r.Setting, Operator: r.Operator, Parts: o.parts(r.End), Cage: r.Cage,
@@ -210,12 +221,26 @@ func (c *Clerk) forget(o *order, p *piece) {
 // stroke hears of a crimp.
 func (c *Clerk) stroke(s *Station, r record.Record, hit *shot) {
 	if c != nil && r.Order == c.order {
-		c.shots[r.Seq] = &CrimpEntry{At: r.At, Seq: r.Seq, Setting: hit.Setting, Operator: s.state.Operator}
+		if len(c.strokes) == 0 {
+			c.setUps = hit.SetUp - 1
+		}
+		if _, counted := c.strokes[r.Cage]; !counted {
+			c.strokes[r.Cage] = hit.Stroke - 1
+		}
+		e := &CrimpEntry{At: r.At, Seq: r.Seq, SetUp: hit.SetUp - c.setUps, Stroke: hit.Stroke - c.strokes[r.Cage], Setting: hit.Setting, Advised: -1, Operator: s.state.Operator}
+		purpose := record.ForNext
+		if r.Crimp > 1 {
+			purpose = record.ForRecrimp
+		}
+		if advised, ok := c.advice[purpose]; ok {
+			e.Advised = advised
+		}
+		c.shots[r.Seq] = e
 	}
 }
 
 // verdict hears what the readings of a crimp said.
-func (c *Clerk) verdict(r record.Record, hit *shot) {
+func (c *Clerk) verdict(s *Station, r record.Record, o *order, hit *shot) {
 	if c == nil {
 		return
 	}
@@ -224,10 +249,11 @@ func (c *Clerk) verdict(r record.Record, hit *shot) {
 		return
 	}
 	e.Reason, e.Conformity = r.Reason, -1
-	e.Mean, e.Deviation, e.Ovality, e.U = 0, 0, 0, 0
+	e.Mean, e.Deviation, e.Offset, e.Ovality, e.U = 0, 0, 0, 0, 0
 	if r.Mean == nil {
 		return
 	}
+	e.Offset = crimp.Nearest(s.offset(o, hit))
 	e.Mean, e.Deviation, e.Ovality = *r.Mean, *r.Deviation, *r.Ovality
 	if r.U != nil {
 		e.U = *r.U
@@ -291,12 +317,12 @@ func (c *Clerk) piece(o *opening) PieceEntry {
 		Outcome: p.Outcome, Plan: p.Due, Scrap: p.Given, Checks: c.checks[p.N],
 	}
 	for _, hit := range p.Shots {
-		crimped := CrimpEntry{Seq: hit.Seq, Setting: hit.Setting, Conformity: -1}
+		crimped := CrimpEntry{Seq: hit.Seq, Setting: hit.Setting, Advised: -1, Conformity: -1}
 		if known := c.shots[hit.Seq]; known != nil {
 			crimped = *known
 		}
 		if crimped.Outcome = hit.Outcome; hit.Outcome == "" {
-			crimped.Mean, crimped.Deviation, crimped.Ovality, crimped.U, crimped.Conformity, crimped.Reason = 0, 0, 0, 0, -1, ""
+			crimped.Mean, crimped.Deviation, crimped.Offset, crimped.Ovality, crimped.U, crimped.Conformity, crimped.Reason = 0, 0, 0, 0, 0, -1, ""
 		}
 		for _, t := range hit.Readings {
 			crimped.Readings = append(crimped.Readings, ReadingEntry{Seq: t.Seq, Value: t.Value, Doubt: c.doubted(t.Seq)})

@@ -59,12 +59,16 @@ type PieceEntry struct {
 type CrimpEntry struct {
 	At         time.Time // of the stroke
 	Seq        uint64    // of the stroke
+	SetUp      int       // 1 that of the order's first crimp, +1 when a cage is loaded or torn down
+	Stroke     int       // of its cage, 1 its first crimp of the order
 	Setting    int
+	Advised    int // setting that was advised for it; -1: none was
 	Operator   string
 	Readings   []ReadingEntry
 	Outcome    crimp.Outcome // "": not judged
 	Mean       crimp.Length  // with an outcome and readings
 	Deviation  crimp.Length  // mean minus target
+	Offset     crimp.Length  // mean minus what the setting should give
 	Ovality    crimp.Length  // largest minus smallest
 	U          crimp.Length  // standard uncertainty of the mean; 0: not known
 	Conformity float64       // 0 to 1; -1: not known

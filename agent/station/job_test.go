@@ -2,6 +2,7 @@ package station
 
 import (
 	"encoding/json"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -277,4 +278,27 @@ func TestOldOrdersAreRead(t *testing.T) {
 	old := `{"id":"A-1","spec":{"ID":"hs-08","Cage":"C-21"},"quantity":6,"n":2,"pieces":[{"n":1,"shots":[{"seq":2,"setting":120,"set_up":1,"stroke":1}]},{"n":2,"due":true,"shots":[{"seq":7,"setting":120,"set_up":1,"stroke":2}]}],"tally":{}}`
 	b.log.orders = map[string][]byte{"A-1": json.RawMessage(old)}
 	b.act(Action{Do: DoStart, Order: "A-1", Spec: "hs-08"}).want("start").stroke().want("verdict A-1/2 unsure crimp 1", "stroke A-1/3 crimp 1")
+}
+
+// TestDossierTellsHowItWasDialled: what was advised for each crimp, its offset,
+// and the cage's strokes and set-ups as the order saw them.
+func TestDossierTellsHowItWasDialled(t *testing.T) {
+	b := newBench(t, learning).setUps(5).start("B-2", 120).act(Action{Do: DoSet, Setting: record.Ptr(117)})
+	b.piece("1.1990").act(Action{Do: DoSet, Setting: record.Ptr(118)}).piece("1.2080")
+	b.act(Action{Do: DoSet, Setting: record.Ptr(110)}).piece("1.2005").load().piece("1.2000")
+	var got []string
+	for _, p := range b.dossier("B-2", 0).Pieces {
+		for _, c := range p.Crimps {
+			got = append(got, fmt.Sprintf("%s stroke %d set-up %d dialled %d advised %d offset %s", p.ID, c.Stroke, c.SetUp, c.Setting, c.Advised, c.Offset))
+		}
+	}
+	want := []string{
+		"B-2/1 stroke 1 set-up 1 dialled 117 advised 117 offset 0.0508mm", // 1.1990 in where 1.1970 in should come out
+		"B-2/2 stroke 2 set-up 1 dialled 118 advised 118 offset 0.254mm",  // 1.2080 in, 1.1980 in
+		"B-2/2 stroke 3 set-up 1 dialled 110 advised 110 offset 0.2667mm", // 1.2005 in, 1.1900 in
+		"B-2/3 stroke 4 set-up 2 dialled 110 advised 115 offset 0.254mm",  // 1.2000 in, 1.1900 in
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
 }
