@@ -85,6 +85,28 @@ func (a archive) series(cage string, strokes int) (report.Series, error) {
 	return report.SeriesOf(judged, advice), nil
 }
 
+// mostChecks is how many checks of the caliper are looked back on.
+const mostChecks = 60
+
+// checks are the latest checks of the caliper among the latest records, the newest
+// first.
+func (a archive) checks() ([]station.CaliperEntry, error) {
+	var all []station.CaliperEntry
+	after := a.kept.Last()
+	after -= min(after, seriesRecords)
+	err := (&keeper{Store: a.kept}).After(after, func(r record.Record) error {
+		if e, ok := station.CaliperCheck(r); ok {
+			all = append(all, e)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	slices.Reverse(all)
+	return all[:min(len(all), mostChecks)], nil
+}
+
 func lengthOf(l *crimp.Length) crimp.Length {
 	if l == nil {
 		return 0

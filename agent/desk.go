@@ -24,6 +24,10 @@ func (a *agent) desk() panel.Desk {
 		seq    uint64
 		series report.Series
 	}
+	var looked struct {
+		seq    uint64
+		checks []station.CaliperEntry
+	}
 	return panel.Desk{
 		Act: func(ctx context.Context, action station.Action) (string, error) {
 			records, err := a.act(ctx, action)
@@ -48,6 +52,18 @@ func (a *agent) desk() panel.Desk {
 				drawn.seq, drawn.series = v.Seq, s
 			}
 			return drawn.series, nil
+		},
+		Checks: func(context.Context) ([]station.CaliperEntry, error) {
+			a.reading.Lock()
+			defer a.reading.Unlock()
+			if seq := a.health.seen().Seq; looked.seq != seq {
+				all, err := made.checks()
+				if err != nil {
+					return nil, err
+				}
+				looked.seq, looked.checks = seq, all
+			}
+			return looked.checks, nil
 		},
 		Door: a.door,
 	}

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"benchtally/agent/record"
 )
@@ -108,5 +109,25 @@ func TestPapersOfARunningAgent(t *testing.T) {
 	body, err := io.ReadAll(got.Body)
 	if err != nil || got.Header.Get("Content-Type") != "application/pdf" || string(body) != before {
 		t.Errorf("the page gives %s, %d bytes, %v", got.Header.Get("Content-Type"), len(body), err)
+	}
+	for closed, told := range map[string]string{"+0.0000": "0.000 mm · good<", "-0.0015": "−0.038 mm · wrong"} { // the second time the page is asked it has to look again
+		a.say(`{"text":"` + closed + `\r\n"}`)
+		a.next(record.Zero)
+		for deadline := time.Now().Add(5 * time.Second); ; time.Sleep(5 * time.Millisecond) { // what is kept is shown a moment later
+			got, err := http.Get("http://" + address + "/caliper/checks")
+			if err != nil {
+				t.Fatal(err)
+			}
+			body, err := io.ReadAll(got.Body)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if strings.Contains(string(body), "Closed jaws: "+told) {
+				break
+			}
+			if time.Now().After(deadline) {
+				t.Fatalf("the check %s is not told: %s", closed, body)
+			}
+		}
 	}
 }

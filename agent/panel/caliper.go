@@ -1,6 +1,10 @@
 package panel
 
-import "benchtally/agent/station"
+import (
+	"strings"
+
+	"benchtally/agent/station"
+)
 
 // gauge is how far the caliper can be trusted, and what tells it.
 type gauge struct {
@@ -12,6 +16,7 @@ type gauge struct {
 	Awaited        string
 	Stop           *form
 	Keys           []key
+	Earlier        string // where the earlier checks are told; "" nowhere
 	further
 }
 
@@ -40,6 +45,9 @@ func caliperView(a asked) (any, string) {
 	if v.Awaited != "" {
 		g.Stop = touch(t.Say("Do not check now"), string(station.DoStandard))
 	}
+	if a.s.desk.Checks != nil {
+		g.Earlier = "/caliper/checks"
+	}
 	list := a.shop.Standards
 	list, g.further = part(a, list)
 	for _, s := range list {
@@ -48,4 +56,61 @@ func caliperView(a asked) (any, string) {
 		g.Keys = append(g.Keys, key{Form: f, Note: a.both(u, s.Value), Here: s.Name == v.Awaited})
 	}
 	return g, ""
+}
+
+// checked is one check of the caliper as it is told.
+type checked struct {
+	At, Text string
+	Bad      bool
+}
+
+// checks are the checks of the caliper, the newest first.
+type checks struct {
+	frame
+	further
+	All  []checked
+	Text string // why there are none
+}
+
+func checksView(a asked) (any, string) {
+	t := a.t
+	a.Title = t.Say("Checks of the caliper")
+	v := checks{frame: a.frame}
+	if a.s.desk.Checks == nil {
+		return nil, "/caliper"
+	}
+	list, err := a.s.desk.Checks(a.r.Context())
+	switch {
+	case err != nil:
+		v.Text = t.Say("The records cannot be read: %s", t.Sentence(err.Error()))
+	case len(list) == 0:
+		v.Text = t.Say("The caliper was not checked yet")
+	}
+	list, v.further = part(a, list)
+	for _, e := range list {
+		v.All = append(v.All, checked{At: a.clock(e.At), Text: a.checkText(e), Bad: !e.OK})
+	}
+	return v, ""
+}
+
+// checkText is what a check of the caliper found, and who made it.
+func (s scene) checkText(e station.CaliperEntry) string {
+	t, u := s.t, s.unitInWork()
+	found := t.Say("good")
+	if !e.OK {
+		found = t.Say("wrong")
+	}
+	text := upper(t.Say("closed jaws")) + ": " + s.length(u, e.Value)
+	if e.Standard != "" {
+		text = t.Say("%s: %s, should be %s", e.Standard, s.length(u, e.Value), s.length(u, e.Nominal))
+	}
+	all := []string{text, found}
+	if e.Operator != "" {
+		all = append(all, e.Operator)
+	}
+	text = strings.Join(all, " · ")
+	if e.Doubt != 0 && e.Doubt < e.Seq { // something was read since it was last found good
+		text += ". " + t.Say("Readings from record %d to %d are in doubt.", e.Doubt, e.Seq)
+	}
+	return text
 }

@@ -25,6 +25,8 @@ type Desk struct {
 	Paper func(ctx context.Context, p PaperRequest) (Paper, error)
 	// Series is what the pictures are drawn of.
 	Series func(ctx context.Context) (report.Series, error)
+	// Checks are the latest checks of the caliper, the newest first.
+	Checks func(ctx context.Context) ([]station.CaliperEntry, error)
 	Door   *people.Door // nil: nobody signs in
 }
 

@@ -29,6 +29,7 @@ func views() map[string]view {
 		"/cage/load":         {"keys", "/cage", loadView},
 		"/cage/teardown":     {"teardown", "/cage", teardownView},
 		"/caliper":           {"caliper", "/menu", caliperView},
+		"/caliper/checks":    {"checks", "/caliper", checksView},
 		"/who":               {"who", "/menu", whoView},
 		"/who/pin":           {"pin", "/who", pinView},
 		"/pictures":          {"pictures", "/papers", picturesView},

@@ -15,6 +15,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/record"
@@ -42,7 +43,22 @@ func ready(act Act) Desk {
 			return Paper{Name: p.Kind + ".pdf", Type: "application/pdf", Body: []byte("%PDF " + p.ID + " " + p.Language)}, nil
 		},
 		Series: func(context.Context) (report.Series, error) { return report.Series{}, nil },
+		Checks: func(context.Context) ([]station.CaliperEntry, error) { return checkedBefore(), nil },
 	}
+}
+
+// checkedBefore are seven checks of the caliper, the newest first; the second was bad.
+func checkedBefore() []station.CaliperEntry {
+	var all []station.CaliperEntry
+	for i := range 7 {
+		all = append(all, station.CaliperEntry{
+			At: began.Add(-time.Duration(i) * time.Hour), Seq: uint64(90 - 10*i), Standard: "ring-25", Nominal: 25 * crimp.Millimetre,
+			Value: 25 * crimp.Millimetre, OK: true, Operator: "kj",
+		})
+	}
+	all[1].OK, all[1].Value, all[1].Doubt = false, 25_060_000, 71
+	all[6].Standard, all[6].Nominal, all[6].Value, all[6].Operator = "", 0, 0, ""
+	return all
 }
 
 func did(context.Context, station.Action) (string, error) { return "", nil }
@@ -78,7 +94,7 @@ var paths = []string{
 	"/", "/menu", "/order", "/order/change", "/order/lots", "/start", "/start/typed", "/assemblies", "/assembly/1",
 	"/assembly/1/length", "/assembly/1/angle", "/assembly/1/proof", "/setting", "/last", "/last/measure", "/last/measure?typed=",
 	"/scrap?assembly=1", "/scrap?piece=A-1001%2F1", "/scrap?piece=A-1001%2F1&typed=", "/cage", "/cage/load", "/cage/load?typed=", "/cage/teardown",
-	"/caliper", "/who", "/who?typed=", "/pictures", "/papers", "/language", "/links",
+	"/caliper", "/caliper/checks", "/who", "/who?typed=", "/pictures", "/papers", "/language", "/links",
 }
 
 func TestPagesAsTheyWere(t *testing.T) {

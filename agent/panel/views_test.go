@@ -2,13 +2,16 @@ package panel
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"strings"
 	"testing"
+	"time"
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/station"
+	"benchtally/agent/words"
 )
 
 // A long list comes in parts of which none is lost.
@@ -65,6 +68,39 @@ func TestViewsWithoutAnOrder(t *testing.T) {
 	for _, path := range []string{"/", "/menu", "/start", "/start/typed", "/setting", "/last", "/cage", "/cage/load", "/caliper", "/who", "/papers", "/pictures"} {
 		if w := get(t, d, path); w.Code != http.StatusOK {
 			t.Errorf("%s: got %d", path, w.Code)
+		}
+	}
+}
+
+// Each check of the caliper is told once, with what it found and what it means.
+func TestChecksOfTheCaliper(t *testing.T) {
+	b := NewBoard("north-bench", testShop())
+	b.Publish(newShop(t).snapshot())
+	h := b.Handler(ready(did), Options{})
+	if html := get(t, h, "/caliper").Body.String(); !strings.Contains(html, `href="/caliper/checks"`) {
+		t.Error("no way leads to the earlier checks")
+	}
+	first, rest := get(t, h, "/caliper/checks").Body.String(), get(t, h, "/caliper/checks?from=6").Body.String()
+	for text, html := range map[string]string{
+		"ring-25: 25.000 mm, should be 25.000 mm · good · kj</dd>":                                               first,
+		"ring-25: 25.060 mm, should be 25.000 mm · wrong · kj. Readings from record 71 to 80 are in doubt.</dd>": first,
+		`<div class="bad"><dt>` + words.In(words.English).Clock(began.Add(-time.Hour).Local()):                   first,
+		"Closed jaws: 0.000 mm · good</dd>":                                                                      rest,
+	} {
+		if !strings.Contains(html, text) {
+			t.Errorf("not told: %s", text)
+		}
+	}
+	if n, m := strings.Count(first, "<dd>"), strings.Count(rest, "<dd>"); n != 6 || m != 1 {
+		t.Errorf("%d and %d checks, want 6 and 1", n, m)
+	}
+	for want, checks := range map[string]func(context.Context) ([]station.CaliperEntry, error){
+		"The caliper was not checked yet":                   func(context.Context) ([]station.CaliperEntry, error) { return nil, nil },
+		"The records cannot be read: the card is read-only": func(context.Context) ([]station.CaliperEntry, error) { return nil, errors.New("the card is read-only") },
+	} {
+		html := get(t, b.Handler(Desk{Act: did, Checks: checks}, Options{}), "/caliper/checks").Body.String()
+		if !strings.Contains(html, want) {
+			t.Errorf("not told: %s", want)
 		}
 	}
 }

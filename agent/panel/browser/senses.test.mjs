@@ -127,7 +127,7 @@ function said(page) {
   });
 }
 
-const views = ['/', '/menu', '/order', '/assemblies', '/assembly/1', '/setting', '/last', '/cage', '/cage/teardown', '/caliper', '/who', '/papers', '/links'];
+const views = ['/', '/menu', '/order', '/assemblies', '/assembly/1', '/setting', '/last', '/cage', '/cage/teardown', '/caliper', '/caliper/checks', '/who', '/papers', '/links'];
 const settings = {
   'forced colours': [screens.panel, { forcedColors: 'active' }],
   'more contrast': [screens.panel, { contrast: 'more' }],

@@ -8,7 +8,7 @@ import { look, openBrowser, picture, screens } from './bench.mjs';
 import { readings, Station } from './station.mjs';
 
 const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
-const views = ['/', '/menu', '/order', '/order/change', '/assemblies', '/assembly/1', '/assembly/1/length', '/assembly/1/proof', '/setting', '/last', '/cage', '/cage/teardown', '/caliper', '/who', '/papers', '/pictures', '/language', '/links', '/scrap?assembly=1'];
+const views = ['/', '/menu', '/order', '/order/change', '/assemblies', '/assembly/1', '/assembly/1/length', '/assembly/1/proof', '/setting', '/last', '/cage', '/cage/teardown', '/caliper', '/caliper/checks', '/who', '/papers', '/pictures', '/language', '/links', '/scrap?assembly=1'];
 // Words that only an English page has; what labels and job cards say stays as it is.
 const english = /\b(the|of|and|is|are|with|not|for|within|limits|reading|piece|setting|order|good|back|done|more|who|stroke|lubricate|under|over|large)\b/i;
 

@@ -92,7 +92,7 @@ test('every view is reached by touch, and Back leads home', { timeout: 240000 },
       ways.push(to);
     }
   }
-  const views = ['/', '/menu', '/order', '/order/change', '/order/lots', '/start', '/start/typed', '/assemblies', '/assembly/n', '/assembly/n/length', '/assembly/n/proof', '/setting', '/last', '/last/measure', '/scrap', '/cage', '/cage/load', '/cage/teardown', '/caliper', '/who', '/papers', '/pictures', '/language', '/links'];
+  const views = ['/', '/menu', '/order', '/order/change', '/order/lots', '/start', '/start/typed', '/assemblies', '/assembly/n', '/assembly/n/length', '/assembly/n/proof', '/setting', '/last', '/last/measure', '/scrap', '/cage', '/cage/load', '/cage/teardown', '/caliper', '/caliper/checks', '/who', '/papers', '/pictures', '/language', '/links'];
   assert.deepEqual(views.filter((v) => !reached.has(v)), []);
   assert.deepEqual(page.faults, []);
 });
