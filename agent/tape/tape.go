@@ -112,7 +112,7 @@ func (t *Reader) Next() (Line, error) {
 func (t *Reader) next() ([]byte, error) {
 	for t.end == nil && t.scan.Scan() {
 		t.n++
-		if text := bytes.TrimSpace(t.scan.Bytes()); len(text) > 0 {
+		if text := bytes.Trim(t.scan.Bytes(), " \t\r"); len(text) > 0 { // what JSON takes for blank
 			return text, nil
 		}
 	}
