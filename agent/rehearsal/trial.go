@@ -31,9 +31,9 @@ type Trial struct {
 
 	turn     sync.Mutex
 	metal    *metal
-	end      *fitting // in the ring
-	place    int      // that is measured next
-	sent     time.Time
+	end      *fitting  // in the ring
+	place    int       // that is measured next
+	sent     time.Time // when the latest reading was seen
 	unplug   bool
 	cageSeen string
 }
@@ -120,18 +120,19 @@ func (t *Trial) Measure(ctx context.Context, all bool) error {
 // comes sooner is taken for the same push of its button.
 const turnTime = 400 * time.Millisecond
 
-// send sends one value, not sooner after the one before than a hand could, and
-// waits until it shows.
+// send sends one value, not sooner after the one before was seen than a hand
+// could, and waits until it shows.
 func (t *Trial) send(ctx context.Context, value crimp.Length) error {
 	if err := sleep(ctx, turnTime-time.Since(t.sent)); err != nil {
 		return err
 	}
 	before := t.bench.View().Seq
-	t.sent = time.Now()
-	if err := t.gauge.Send(ctx, value); err != nil {
-		return err
+	err := t.gauge.Send(ctx, value)
+	if err == nil {
+		err = t.shown(ctx, before, errNoReading)
 	}
-	return t.shown(ctx, before, errNoReading)
+	t.sent = time.Now()
+	return err
 }
 
 // Show sends one value as it is: of closed jaws, 0, or of the gauge ring.

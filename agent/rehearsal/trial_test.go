@@ -77,6 +77,32 @@ func TestTrialOrder(t *testing.T) {
 	})
 }
 
+// late is a caliper whose next frame takes so long to be read.
+type late struct {
+	*desk
+	by time.Duration
+}
+
+func (l *late) Send(ctx context.Context, values ...crimp.Length) error {
+	time.Sleep(l.by)
+	l.by = 0
+	return l.desk.Send(ctx, values...)
+}
+
+// TestTrialLate: a hand waits for what shows, so that a reading that came late is
+// not taken for the same push as the next one.
+func TestTrialLate(t *testing.T) {
+	tried(t, func(t *testing.T, ctx context.Context, _ *Trial, d *desk) {
+		trial := NewTrial(d, NewPress(d.clock, 2), &late{d, 350 * time.Millisecond})
+		if err := errors.Join(trial.Show(ctx, 0), trial.Show(ctx, 0)); err != nil {
+			t.Fatal(err)
+		}
+		if gap := d.kept[1].At.Sub(d.kept[0].At); gap < turnTime {
+			t.Errorf("the second reading came %s after the first", gap)
+		}
+	})
+}
+
 // TestTrialMeasures: places come one by one, not sooner than a hand turns the
 // caliper, closed jaws are a zero, and a pulled cable sends nothing.
 func TestTrialMeasures(t *testing.T) {
