@@ -50,6 +50,12 @@ export class Bench {
     }
   }
 
+  // act does what a touch on another page would do; it must be done.
+  async act(fields) {
+    const got = await fetch(`${this.url}/do`, { method: 'POST', headers: { Accept: 'application/json' }, body: new URLSearchParams(fields) });
+    if (!got.ok) throw new Error(`${fields.do}: ${await got.text()}`);
+  }
+
   // press does one thing at the simulated press or caliper.
   async press(what) {
     const got = await fetch(`${this.url}/practice`, { method: 'POST', body: new URLSearchParams({ do: what }) });

@@ -2,27 +2,14 @@
 // page. Nothing is done twice, and what was not done is said.
 import assert from 'node:assert/strict';
 import { after, before, test } from 'node:test';
-import { call, look, openBrowser, picture, screens } from './bench.mjs';
-import { Station } from './station.mjs';
+import { call, openBrowser, picture } from './bench.mjs';
+import { crimped } from './station.mjs';
 
 let browser;
 before(async () => { browser = await openBrowser(); });
 after(() => browser.close());
 
 const said = (page, text) => page.locator('#said').filter({ hasText: text }).waitFor();
-
-// crimped is a station with an order whose first stroke can be taken back.
-async function crimped(t) {
-  const station = await new Station().begin();
-  t.after(() => station.end());
-  station.say({ do: 'start', order: 'A-1001', operator: 'kj' });
-  await station.kept({ kind: 'start' });
-  await station.stroke();
-  const page = await look(browser, station, screens.panel);
-  await page.goto(station.url);
-  await call(page, 'Measure place 1 of 3');
-  return { station, page };
-}
 
 // touch taps a key when the page takes touches again.
 async function touch(page, key) {
@@ -40,7 +27,7 @@ function keys(page) {
 }
 
 test('a touch that does not arrive says so, and is sent again as the same one', { timeout: 60000 }, async (t) => {
-  const { station, page } = await crimped(t);
+  const { station, page } = await crimped(t, browser);
   const sent = keys(page);
   await page.route('**/do', (r) => r.abort(), { times: 1 });
   await touch(page, '#dry');
@@ -56,7 +43,7 @@ test('a touch that does not arrive says so, and is sent again as the same one', 
 });
 
 test('a touch whose answer is lost is not done again', { timeout: 60000 }, async (t) => {
-  const { station, page } = await crimped(t);
+  const { station, page } = await crimped(t, browser);
   await page.route('**/do', async (r) => {
     await r.fetch();
     await r.abort();
@@ -76,7 +63,7 @@ test('a touch whose answer is lost is not done again', { timeout: 60000 }, async
 });
 
 test('a fault is told in its words, and the touch can be made again', { timeout: 60000 }, async (t) => {
-  const { station, page } = await crimped(t);
+  const { station, page } = await crimped(t, browser);
   const sent = keys(page);
   const full = { done: false, fault: 'the disk is full', said: 'Not kept: the disk is full. Try again.' };
   await page.route('**/do', (r) => r.fulfill({ status: 503, json: full }), { times: 1 });
@@ -88,7 +75,7 @@ test('a fault is told in its words, and the touch can be made again', { timeout:
 });
 
 test('a refusal says why, and the same touch later is another one', { timeout: 60000 }, async (t) => {
-  const { station, page } = await crimped(t);
+  const { station, page } = await crimped(t, browser);
   const sent = keys(page);
   await touch(page, '#undo');
   await said(page, /reading/i); // there is none yet
@@ -101,7 +88,7 @@ test('a refusal says why, and the same touch later is another one', { timeout: 6
 });
 
 test('a touch shows that it was felt before it is answered', { timeout: 60000 }, async (t) => {
-  const { page } = await crimped(t);
+  const { page } = await crimped(t, browser);
   let answer;
   const held = new Promise((done) => { answer = done; });
   await page.route('**/do', async (r) => { await held; await r.continue(); }, { times: 1 });
@@ -117,7 +104,7 @@ test('a touch shows that it was felt before it is answered', { timeout: 60000 },
 });
 
 test('a page of an older program loads itself anew, once', { timeout: 60000 }, async (t) => {
-  const { station, page } = await crimped(t);
+  const { station, page } = await crimped(t, browser);
   let loads = 0;
   page.on('load', () => loads++);
   await page.evaluate(() => { document.body.dataset.build = 'older'; });

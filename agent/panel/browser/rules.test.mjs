@@ -21,22 +21,16 @@ after(async () => {
   await browser.close();
 });
 
-// act does what a touch does, which must be done.
-async function act(fields) {
-  const got = await fetch(`${bench.url}/do`, { method: 'POST', headers: { Accept: 'application/json' }, body: new URLSearchParams(fields) });
-  assert.ok(got.ok, `${fields.do}: ${await got.text()}`);
-}
-
 // states bring the board from one state into the next; each is shown.
 const states = [
   ['nothing', async () => {}],
-  ['started', () => act({ do: 'start', order: 'A-2001', operator: 'kj' })],
+  ['started', () => bench.act({ do: 'start', order: 'A-2001', operator: 'kj' })],
   ['measuring', async () => { await bench.press('crimp'); await bench.press('measure'); }],
   ['large', () => bench.press('all')],
-  ['within', async () => { await act({ do: 'set', setting: '85' }); await bench.crimp(); }],
-  ['sign', () => act({ do: 'check', points: 'first-piece', operator: 'kj' })],
-  ['scrap', async () => { await act({ do: 'check' }); await bench.crimp('thin'); }],
-  ['ring', () => act({ do: 'standard', standard: 'ring-25' })],
+  ['within', async () => { await bench.act({ do: 'set', setting: '85' }); await bench.crimp(); }],
+  ['sign', () => bench.act({ do: 'check', points: 'first-piece', operator: 'kj' })],
+  ['scrap', async () => { await bench.act({ do: 'check' }); await bench.crimp('thin'); }],
+  ['ring', () => bench.act({ do: 'standard', standard: 'ring-25' })],
 ];
 
 // measure tells what is wrong with the sizes on the page.

@@ -2,22 +2,15 @@
 // the picture that is drawn after it.
 import assert from 'node:assert/strict';
 import { after, before, test } from 'node:test';
-import { call, look, openBrowser, screens } from './bench.mjs';
-import { Station } from './station.mjs';
+import { call, openBrowser } from './bench.mjs';
+import { crimped } from './station.mjs';
 
 let browser;
 before(async () => { browser = await openBrowser(); });
 after(() => browser.close());
 
 test('a reading is on the screen without the page being touched', { timeout: 120000 }, async (t) => {
-  const station = await new Station().begin();
-  t.after(() => station.end());
-  station.say({ do: 'start', order: 'A-1001', operator: 'kj' });
-  await station.kept({ kind: 'start' });
-  await station.stroke();
-  const page = await look(browser, station, screens.panel);
-  await page.goto(station.url);
-  await call(page, 'Measure place 1 of 3');
+  const { station, page } = await crimped(t, browser);
   await page.evaluate(() => {
     globalThis.drawn = [];
     new MutationObserver(() => {
@@ -43,13 +36,7 @@ test('a reading is on the screen without the page being touched', { timeout: 120
 });
 
 test('the page stays as small after a long time as it was', { timeout: 120000 }, async (t) => {
-  const station = await new Station().begin();
-  t.after(() => station.end());
-  station.say({ do: 'start', order: 'A-1001', operator: 'kj' });
-  await station.kept({ kind: 'start' });
-  await station.stroke();
-  const page = await look(browser, station, screens.panel);
-  await page.goto(station.url);
+  const { station, page } = await crimped(t, browser);
   const session = await page.context().newCDPSession(page);
   await session.send('Performance.enable');
   const size = async () => {

@@ -7,6 +7,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { createInterface } from 'node:readline';
 import { setTimeout as wait } from 'node:timers/promises';
+import { call, look, screens } from './bench.mjs';
 
 const program = process.env.BENCHTALLY ?? '../../../bin/benchtally';
 
@@ -138,4 +139,17 @@ export class Station {
     await this.gone;
     rmSync(this.folder, { recursive: true });
   }
+}
+
+// crimped is a station and its panel, with an order whose first stroke can be taken back.
+export async function crimped(t, browser) {
+  const station = await new Station().begin();
+  t.after(() => station.end());
+  station.say({ do: 'start', order: 'A-1001', operator: 'kj' });
+  await station.kept({ kind: 'start' });
+  await station.stroke();
+  const page = await look(browser, station, screens.panel);
+  await page.goto(station.url);
+  await call(page, 'Measure place 1 of 3');
+  return { station, page };
 }

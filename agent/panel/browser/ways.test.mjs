@@ -18,12 +18,6 @@ after(async () => {
   await browser.close();
 });
 
-// act does what a touch on another page would do.
-async function act(fields) {
-  const got = await fetch(`${bench.url}/do`, { method: 'POST', headers: { Accept: 'application/json' }, body: new URLSearchParams(fields) });
-  assert.ok(got.ok, await got.text());
-}
-
 // far tells how far each key that takes something back lies from the main one, and
 // how large that is, in millimetres.
 const far = (page) => page.evaluate((mm) => {
@@ -45,9 +39,9 @@ test('what takes something back lies far from the large touch, on each screen', 
   }
   const states = [
     ['No order', async () => {}],
-    [/Crimp again/, async () => { await act({ do: 'start', order: 'A-2001', operator: 'kj' }); await bench.crimp(); }],
-    ['First piece', async () => { await act({ do: 'set', setting: '85' }); await bench.crimp(); }],
-    ['Look at this end', () => act({ do: 'check', points: 'first-piece', operator: 'kj' })],
+    [/Crimp again/, async () => { await bench.act({ do: 'start', order: 'A-2001', operator: 'kj' }); await bench.crimp(); }],
+    ['First piece', async () => { await bench.act({ do: 'set', setting: '85' }); await bench.crimp(); }],
+    ['Look at this end', () => bench.act({ do: 'check', points: 'first-piece', operator: 'kj' })],
   ];
   for (const [text, go] of states) {
     await go();
@@ -64,7 +58,7 @@ test('what takes something back lies far from the large touch, on each screen', 
 const noun = (address) => new URL(address).pathname.replace(/\d+/, 'n');
 
 test('every view is reached by touch, and Back leads home', { timeout: 240000 }, async () => {
-  await act({ do: 'start', order: 'A-2001', operator: 'kj' }); // goes on, if it is in work
+  await bench.act({ do: 'start', order: 'A-2001', operator: 'kj' }); // goes on, if it is in work
   await bench.press('crimp');
   const page = await look(browser, bench, screens.panel);
   const reached = new Map(); // noun to an address
