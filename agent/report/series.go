@@ -113,3 +113,35 @@ func (s Series) last(pieces int) []Crimp {
 	}
 	return s.Crimps
 }
+
+// cages are those that the crimps were made with, in their order.
+func (s Series) cages() []string {
+	var all []string
+	for _, c := range s.Crimps {
+		if !slices.Contains(all, c.Spec.Cage) {
+			all = append(all, c.Spec.Cage)
+		}
+	}
+	return all
+}
+
+// of are the crimps of a cage.
+func (s Series) of(cage string) Series {
+	var some Series
+	for _, c := range s.Crimps {
+		if c.Spec.Cage == cage {
+			some.Crimps = append(some.Crimps, c)
+		}
+	}
+	return some
+}
+
+// unlabelled is a series that does not name its order: the paper does.
+func (s Series) unlabelled() Series {
+	crimps := make([]Crimp, len(s.Crimps))
+	for i, c := range s.Crimps {
+		c.Order = ""
+		crimps[i] = c
+	}
+	return Series{Crimps: crimps, Next: s.Next}
+}
