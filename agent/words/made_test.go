@@ -53,7 +53,7 @@ var untold = []struct{ file, text, why string }{
 	{"panel/form.go", "", "forms that this page never sends; what people typed is told by the catalogue"},
 	{"panel/handler.go", "", "a header, and a fault of the program"},
 	{"report/certificate.go", "  ·  SHA-256 ", "a name"},
-	{"report/certificate.go", " bar (", "units"},
+	{"report/materials.go", " bar (", "units"},
 	{"report/certificate.go", "Advice only. The hose and fitting maker's current crimp specification, local codes and trained people decide.", "said by its name"},
 	{"report/digest.go", "RECORD %s STORE %s SEQ %d-%d SHA256 %s", "for a program that reads it"},
 	{"report/handover.go", "in work", "a state, which is said in words of its own"},
