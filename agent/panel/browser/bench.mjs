@@ -15,6 +15,9 @@ export const screens = {
   telephone: { width: 390, height: 844 },
 };
 
+// views are those that the page has, with an assembly of a running order.
+export const views = ['/', '/menu', '/order', '/order/change', '/order/lots', '/start', '/start/typed', '/assemblies', '/assembly/1', '/assembly/1/length', '/assembly/1/proof', '/setting', '/last', '/last/measure', '/scrap', '/cage', '/cage/load', '/cage/teardown', '/caliper', '/caliper/checks', '/who', '/papers', '/pictures', '/language', '/links'];
+
 // freePort is a port that nobody listens at.
 function freePort() {
   return new Promise((done) => {

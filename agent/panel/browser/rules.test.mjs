@@ -4,11 +4,10 @@
 import assert from 'node:assert/strict';
 import { createRequire } from 'node:module';
 import { after, before, test } from 'node:test';
-import { Bench, call, look, openBrowser, picture, scan, screens } from './bench.mjs';
+import { Bench, call, look, openBrowser, picture, scan, screens, views } from './bench.mjs';
 
 const axe = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
 const mm = 133.3 / 25.4; // pixels
-const views = ['/', '/menu', '/start', '/order', '/order/change', '/order/lots', '/assemblies', '/assembly/1', '/assembly/1/proof', '/setting', '/last', '/cage', '/cage/load', '/cage/teardown', '/caliper', '/caliper/checks', '/who', '/papers', '/pictures', '/language', '/links'];
 
 let browser;
 let bench;

@@ -3,7 +3,7 @@
 // as large, or less motion.
 import assert from 'node:assert/strict';
 import { after, before, test } from 'node:test';
-import { look, openBrowser, picture, screens } from './bench.mjs';
+import { look, openBrowser, picture, screens, views } from './bench.mjs';
 import { readings, Station } from './station.mjs';
 
 let browser;
@@ -127,7 +127,6 @@ function said(page) {
   });
 }
 
-const views = ['/', '/menu', '/order', '/assemblies', '/assembly/1', '/setting', '/last', '/cage', '/cage/teardown', '/caliper', '/caliper/checks', '/who', '/papers', '/links'];
 const settings = {
   'forced colours': [screens.panel, { forcedColors: 'active' }],
   'more contrast': [screens.panel, { contrast: 'more' }],
