@@ -20,14 +20,8 @@ func (a *agent) desk() panel.Desk {
 	made := papers{
 		archive: archive{kept: a.store, rules: stationRules(a.cfg)}, cfg: a.cfg, jobs: a.jobs, view: a.health.seen, now: a.now,
 	}
-	var drawn struct {
-		seq    uint64
-		series report.Series
-	}
-	var looked struct {
-		seq    uint64
-		checks []station.CaliperEntry
-	}
+	var drawn latest[report.Series]
+	var looked latest[[]station.CaliperEntry]
 	return panel.Desk{
 		Act: func(ctx context.Context, action station.Action) (string, error) {
 			records, err := a.act(ctx, action)
@@ -44,27 +38,30 @@ func (a *agent) desk() panel.Desk {
 			a.reading.Lock()
 			defer a.reading.Unlock()
 			v := a.health.seen()
-			if drawn.seq != v.Seq {
-				s, err := made.series(v.Cage, v.Strokes)
-				if err != nil {
-					return report.Series{}, err
-				}
-				drawn.seq, drawn.series = v.Seq, s
-			}
-			return drawn.series, nil
+			return drawn.of(v.Seq, func() (report.Series, error) { return made.series(v.Cage, v.Strokes) })
 		},
 		Checks: func(context.Context) ([]station.CaliperEntry, error) {
 			a.reading.Lock()
 			defer a.reading.Unlock()
-			if seq := a.health.seen().Seq; looked.seq != seq {
-				all, err := made.checks()
-				if err != nil {
-					return nil, err
-				}
-				looked.seq, looked.checks = seq, all
-			}
-			return looked.checks, nil
+			return looked.of(a.health.seen().Seq, made.checks)
 		},
 		Door: a.door,
 	}
+}
+
+// latest is what was made of the records last; it holds until there are more.
+type latest[T any] struct {
+	seq  uint64
+	made T
+}
+
+func (l *latest[T]) of(seq uint64, make func() (T, error)) (T, error) {
+	if l.seq == seq {
+		return l.made, nil
+	}
+	made, err := make()
+	if err == nil {
+		l.seq, l.made = seq, made
+	}
+	return made, err
 }
