@@ -33,7 +33,7 @@ type Trial struct {
 	metal    *metal
 	end      *fitting  // in the ring
 	place    int       // that is measured next
-	sent     time.Time // when the latest reading was seen
+	seen     time.Time // when the latest reading was seen
 	unplug   bool
 	cageSeen string
 }
@@ -123,7 +123,7 @@ const turnTime = 400 * time.Millisecond
 // send sends one value, not sooner after the one before was seen than a hand
 // could, and waits until it shows.
 func (t *Trial) send(ctx context.Context, value crimp.Length) error {
-	if err := sleep(ctx, turnTime-time.Since(t.sent)); err != nil {
+	if err := sleep(ctx, turnTime-time.Since(t.seen)); err != nil {
 		return err
 	}
 	before := t.bench.View().Seq
@@ -131,7 +131,7 @@ func (t *Trial) send(ctx context.Context, value crimp.Length) error {
 	if err == nil {
 		err = t.shown(ctx, before, errNoReading)
 	}
-	t.sent = time.Now()
+	t.seen = time.Now()
 	return err
 }
 
