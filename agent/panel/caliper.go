@@ -109,7 +109,7 @@ func (s scene) checkText(e station.CaliperEntry) string {
 		all = append(all, e.Operator)
 	}
 	text = strings.Join(all, " · ")
-	if e.Doubt != 0 && e.Doubt < e.Seq { // something was read since it was last found good
+	if e.Doubt > 0 {
 		text += ". " + t.Say("Readings from record %d to %d are in doubt.", e.Doubt, e.Seq)
 	}
 	return text

@@ -33,7 +33,7 @@ func (s *sheet) caliperTable(all []station.CaliperEntry) {
 			found = w.Say("wrong")
 		}
 		g.block(!k.OK, s.o.minute(k.At), against, w.number(k.Nominal, "mm", 3), w.number(k.Value, "mm", 3), found, dash(k.Operator))
-		if k.Doubt > 0 && k.Doubt < k.Seq { // something was read since it was last found good
+		if k.Doubt > 0 {
 			s.face(smallPt, false, black)
 			s.flow(margin+30, s.inner()-30, smallLine, w.Say("Readings from record %d to %d are in doubt.", k.Doubt, k.Seq))
 		}

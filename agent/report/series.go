@@ -52,7 +52,8 @@ func SeriesOf(judged []station.Judged, advice []Advice) Series {
 		pieces[j.Piece] = true
 	}
 	advice = slices.DeleteFunc(slices.Clone(advice), func(a Advice) bool { return !pieces[a.Piece] })
-	latest := map[bool]*Advice{} // by Again
+	latest := map[bool]*Advice{}   // by Again
+	crimped := map[string]uint64{} // seq of the latest crimp, by piece
 	i := 0
 	for _, j := range judged {
 		for ; i < len(advice) && advice[i].Seq < j.Seq; i++ {
@@ -62,9 +63,10 @@ func SeriesOf(judged []station.Judged, advice []Advice) Series {
 			Order: j.Order, Piece: j.Piece, N: numberOf(j.Piece), Crimp: j.Crimp, Spec: j.Spec, SetUp: j.SetUp, Stroke: j.Stroke,
 			Setting: j.Setting, Deviation: j.Deviation(), Offset: j.Offset, Outcome: j.Outcome,
 		}
-		if a := latest[j.Crimp > 1]; a != nil && a.Order == j.Order {
+		if a := latest[j.Crimp > 1]; a != nil && a.Order == j.Order && (!a.Again || a.Piece == j.Piece && a.Seq > crimped[j.Piece]) {
 			c.Advice = a
 		}
+		crimped[j.Piece] = j.Seq
 		s.Crimps = append(s.Crimps, c)
 	}
 	for ; i < len(advice); i++ {

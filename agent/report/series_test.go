@@ -1,6 +1,7 @@
 package report
 
 import (
+	"slices"
 	"strconv"
 	"testing"
 
@@ -9,15 +10,18 @@ import (
 )
 
 // Before a first crimp it is the advice for the next piece that was to be dialled,
-// before another crimp that for crimping again; of another order none, and none
-// that was given after a piece of another cage.
+// before another crimp that for crimping this piece again, once; of another order
+// none, and none that was given after a piece of another cage.
 func TestSeriesKnowsWhatWasAdvised(t *testing.T) {
-	j := func(seq uint64, order string, n int) station.Judged {
-		return station.Judged{Seq: seq, Order: order, Piece: order + "/1", Spec: hs08, Crimp: n, Readings: []crimp.Length{hs08.Diameter + 3}}
+	j := func(seq uint64, piece string, n int) station.Judged {
+		return station.Judged{Seq: seq, Order: piece[:1], Piece: piece, Spec: hs08, Crimp: n, Readings: []crimp.Length{hs08.Diameter + 3}}
 	}
 	s := SeriesOf(
-		[]station.Judged{j(5, "A", 1), j(20, "A", 2), j(30, "A", 1), j(40, "B", 1)},
-		[]Advice{{Seq: 2, Order: "A", Setting: 1}, {Seq: 10, Order: "A", Again: true, Setting: 2}, {Seq: 11, Order: "A", Piece: "A/1", Setting: 3}, {Seq: 12, Order: "A", Piece: "A/2", Setting: 9}, {Seq: 50, Order: "B", Setting: 4}})
+		[]station.Judged{j(5, "A/1", 1), j(20, "A/1", 2), j(25, "A/1", 3), j(30, "A/2", 1), j(35, "A/2", 2), j(40, "B/1", 1)},
+		[]Advice{
+			{Seq: 2, Order: "A", Setting: 1}, {Seq: 10, Order: "A", Piece: "A/1", Again: true, Setting: 2},
+			{Seq: 11, Order: "A", Piece: "A/1", Setting: 3}, {Seq: 12, Order: "A", Piece: "A/3", Setting: 9}, {Seq: 50, Order: "B", Setting: 4},
+		})
 	var got []int
 	for _, c := range s.Crimps {
 		if c.Advice == nil {
@@ -26,7 +30,7 @@ func TestSeriesKnowsWhatWasAdvised(t *testing.T) {
 			got = append(got, c.Advice.Setting)
 		}
 	}
-	if want := []int{1, 2, 3, -1}; len(got) != 4 || got[0] != want[0] || got[1] != want[1] || got[2] != want[2] || got[3] != want[3] {
+	if want := []int{1, 2, -1, 3, -1, -1}; !slices.Equal(got, want) {
 		t.Errorf("advised %v, want %v", got, want)
 	}
 	if s.Next == nil || s.Next.Setting != 4 {

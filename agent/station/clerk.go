@@ -26,7 +26,7 @@ type Clerk struct {
 	entries map[int]*AssemblyEntry
 	checks  map[int][]CheckEntry // of pieces, by number
 	doubts  []span
-	advice  map[string]int // setting that was advised last
+	advice  []advised
 	setUps  int            // at the order's first crimp; what is counted before it is of no matter
 	strokes map[string]int // of a cage before its first crimp of the order
 }
@@ -39,9 +39,6 @@ type opening struct {
 	parts Parts
 }
 
-// span is a range of records, both ends included.
-type span struct{ from, to uint64 }
-
 // NewClerk begins the dossier of an order.
 func NewClerk(rules Rules, order string) (*Clerk, error) {
 	h, err := NewHistory(rules, func(string, string, string, time.Time) bool { return false })
@@ -50,7 +47,8 @@ func NewClerk(rules Rules, order string) (*Clerk, error) {
 	}
 	c := &Clerk{
 		h: h, order: order, d: Dossier{Order: order},
-		shots: map[uint64]*CrimpEntry{}, opened: map[int]*opening{}, entries: map[int]*AssemblyEntry{}, checks: map[int][]CheckEntry{}, advice: map[string]int{}, strokes: map[string]int{},
+		shots: map[uint64]*CrimpEntry{}, opened: map[int]*opening{}, entries: map[int]*AssemblyEntry{}, checks: map[int][]CheckEntry{},
+		strokes: map[string]int{},
 	}
 	h.keep, h.s.clerk = order, c
 	return c, nil
@@ -83,7 +81,7 @@ func (c *Clerk) Add(r record.Record) error {
 		c.d.Finished = c.d.Finished || r.Order == c.order
 	case record.Correction:
 		if r.Order == c.order && r.Setting != nil {
-			c.advice[r.For] = *r.Setting
+			c.advise(r, *r.Setting)
 		}
 	case record.Check:
 		c.checked(r)
@@ -122,9 +120,10 @@ func (c *Clerk) started(r record.Record) {
 	if o.Job != nil {
 		c.d.Ends = o.Job.EndNames()
 	}
-	delete(c.advice, record.ForNext)
 	if r.Advised != nil {
-		c.advice[record.ForNext] = *r.Advised
+		c.advise(r, *r.Advised)
+	} else {
+		c.advise(r, -1)
 	}
 	c.d.Starts = append(c.d.Starts, StartEntry{
 		At: r.At, End: r.End, Spec: o.Spec, Setting: *r.Setting, Operator: r.Operator, Parts: o.parts(r.End), Cage: r.Cage,
@@ -137,34 +136,6 @@ func (o *order) parts(e crimp.EndName) Parts {
 		return Parts{Hose: crimp.Part{Name: o.Spec.Hose}, Fitting: crimp.Part{Name: o.Spec.Fitting}}
 	}
 	return Parts{Hose: o.Job.Hose, Fitting: o.Job.End(e).Fitting}
-}
-
-func (c *Clerk) caliper(r record.Record) {
-	e, ok := CaliperCheck(r)
-	if !ok {
-		return
-	}
-	if r.Doubt != 0 {
-		c.doubts = append(c.doubts, span{r.Doubt, r.Seq})
-	}
-	if c.d.From != 0 {
-		c.d.Calipers = append(c.d.Calipers, e)
-	}
-}
-
-// CaliperCheck is what a record says of a check of the caliper; false: it is none.
-func CaliperCheck(r record.Record) (CaliperEntry, bool) {
-	e := CaliperEntry{At: r.At, Seq: r.Seq, Standard: r.Standard, Doubt: r.Doubt, Operator: r.Operator}
-	switch {
-	case r.Kind == record.Zero:
-		e.Value = *r.Value
-	case r.Kind == record.Standard && r.State == record.Done:
-		e.Nominal, e.Value = *r.Target, *r.Diameter
-	default:
-		return CaliperEntry{}, false
-	}
-	e.OK = *r.OK
-	return e, true
 }
 
 // assembly is the entry of an assembly; nil: it is of another order.
@@ -218,51 +189,6 @@ func (c *Clerk) forget(o *order, p *piece) {
 	}
 }
 
-// stroke hears of a crimp.
-func (c *Clerk) stroke(s *Station, r record.Record, hit *shot) {
-	if c != nil && r.Order == c.order {
-		if len(c.strokes) == 0 {
-			c.setUps = hit.SetUp - 1
-		}
-		if _, counted := c.strokes[r.Cage]; !counted {
-			c.strokes[r.Cage] = hit.Stroke - 1
-		}
-		e := &CrimpEntry{At: r.At, Seq: r.Seq, SetUp: hit.SetUp - c.setUps, Stroke: hit.Stroke - c.strokes[r.Cage], Setting: hit.Setting, Advised: -1, Operator: s.state.Operator}
-		purpose := record.ForNext
-		if r.Crimp > 1 {
-			purpose = record.ForRecrimp
-		}
-		if advised, ok := c.advice[purpose]; ok {
-			e.Advised = advised
-		}
-		c.shots[r.Seq] = e
-	}
-}
-
-// verdict hears what the readings of a crimp said.
-func (c *Clerk) verdict(s *Station, r record.Record, o *order, hit *shot) {
-	if c == nil {
-		return
-	}
-	e := c.shots[hit.Seq]
-	if e == nil {
-		return
-	}
-	e.Reason, e.Conformity = r.Reason, -1
-	e.Mean, e.Deviation, e.Offset, e.Ovality, e.U = 0, 0, 0, 0, 0
-	if r.Mean == nil {
-		return
-	}
-	e.Offset = crimp.Nearest(s.offset(o, hit))
-	e.Mean, e.Deviation, e.Ovality = *r.Mean, *r.Deviation, *r.Ovality
-	if r.U != nil {
-		e.U = *r.U
-	}
-	if r.Conformity != nil {
-		e.Conformity = *r.Conformity
-	}
-}
-
 // Dossier is what the records so far leave of the order; false: they do not
 // speak of it.
 func (c *Clerk) Dossier() (*Dossier, bool) {
@@ -308,30 +234,4 @@ func (c *Clerk) lostEnd(e AssemblyEntry) string {
 		}
 	}
 	return ""
-}
-
-func (c *Clerk) piece(o *opening) PieceEntry {
-	p := o.piece
-	e := PieceEntry{
-		N: p.N, ID: fmt.Sprintf("%s/%d", c.order, p.N), Assembly: p.Assembly, End: p.End, Spec: o.spec, Cage: o.cage, Parts: o.parts,
-		Outcome: p.Outcome, Plan: p.Due, Scrap: p.Given, Checks: c.checks[p.N],
-	}
-	for _, hit := range p.Shots {
-		crimped := CrimpEntry{Seq: hit.Seq, Setting: hit.Setting, Advised: -1, Conformity: -1}
-		if known := c.shots[hit.Seq]; known != nil {
-			crimped = *known
-		}
-		if crimped.Outcome = hit.Outcome; hit.Outcome == "" {
-			crimped.Mean, crimped.Deviation, crimped.Offset, crimped.Ovality, crimped.U, crimped.Conformity, crimped.Reason = 0, 0, 0, 0, 0, -1, ""
-		}
-		for _, t := range hit.Readings {
-			crimped.Readings = append(crimped.Readings, ReadingEntry{Seq: t.Seq, Value: t.Value, Doubt: c.doubted(t.Seq)})
-		}
-		e.Crimps = append(e.Crimps, crimped)
-	}
-	return e
-}
-
-func (c *Clerk) doubted(seq uint64) bool {
-	return slices.ContainsFunc(c.doubts, func(s span) bool { return s.from <= seq && seq <= s.to })
 }

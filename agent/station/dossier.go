@@ -122,6 +122,6 @@ type CaliperEntry struct {
 	Nominal  crimp.Length
 	Value    crimp.Length
 	OK       bool
-	Doubt    uint64 // seq from which readings before it are in doubt; 0: none are
+	Doubt    uint64 // seq from which readings until then are in doubt; 0: none are
 	Operator string
 }

@@ -286,6 +286,7 @@ func TestDossierTellsHowItWasDialled(t *testing.T) {
 	b := newBench(t, learning).setUps(5).start("B-2", 120).act(Action{Do: DoSet, Setting: record.Ptr(117)})
 	b.piece("1.1990").act(Action{Do: DoSet, Setting: record.Ptr(118)}).piece("1.2080")
 	b.act(Action{Do: DoSet, Setting: record.Ptr(110)}).piece("1.2005").load().piece("1.2000")
+	b.stroke().act(Action{Do: DoSame}).read("1.1990", "1.1990", "1.1990") // nothing led to that
 	var got []string
 	for _, p := range b.dossier("B-2", 0).Pieces {
 		for _, c := range p.Crimps {
@@ -297,6 +298,7 @@ func TestDossierTellsHowItWasDialled(t *testing.T) {
 		"B-2/2 stroke 2 set-up 1 dialled 118 advised 118 offset 0.254mm",  // 1.2080 in, 1.1980 in
 		"B-2/2 stroke 3 set-up 1 dialled 110 advised 110 offset 0.2667mm", // 1.2005 in, 1.1900 in
 		"B-2/3 stroke 4 set-up 2 dialled 110 advised 115 offset 0.254mm",  // 1.2000 in, 1.1900 in
+		"B-2/3 stroke 5 set-up 2 dialled 110 advised -1 offset 0.2286mm",  // 1.1990 in, 1.1900 in
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)

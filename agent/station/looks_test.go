@@ -199,6 +199,18 @@ func TestCaliperAgainstARing(t *testing.T) {
 	}
 }
 
+// TestNothingInDoubt: a bad check right behind a good one leaves nothing in doubt
+// but what is read from then on.
+func TestNothingInDoubt(t *testing.T) {
+	bad := record.Record{Seq: 8, Kind: record.Zero, Value: record.Ptr(crimp.Millimetre), OK: record.Ptr(false)}
+	for _, c := range []struct{ from, want uint64 }{{8, 0}, {7, 7}, {1, 1}} {
+		bad.Doubt = c.from
+		if e, ok := CaliperCheck(bad); !ok || e.Doubt != c.want || e.OK {
+			t.Errorf("in doubt from %d: %+v, want from %d", c.from, e, c.want)
+		}
+	}
+}
+
 func TestZeroInDoubt(t *testing.T) {
 	b := newBench(t).begin()
 	b.read("0.0000").want("zero")
