@@ -185,10 +185,11 @@ type teller struct {
 	json   bool
 	now    func() time.Time
 	counts map[string]int
+	pieces map[string]record.Record // the latest verdict of each: one that is measured later is judged anew
 }
 
 func newTeller(w io.Writer, json bool, now func() time.Time) *teller {
-	return &teller{out: bufio.NewWriter(w), json: json, now: now, counts: map[string]int{}}
+	return &teller{out: bufio.NewWriter(w), json: json, now: now, counts: map[string]int{}, pieces: map[string]record.Record{}}
 }
 
 // line writes a line; with JSON there are only records.
@@ -212,6 +213,9 @@ func (t *teller) records(records []record.Record) {
 		t.counts[string(r.Kind)]++
 		if how := string(r.Outcome) + r.State; how != "" {
 			t.counts[string(r.Kind)+how]++
+		}
+		if r.Kind == record.Verdict {
+			t.pieces[r.Piece] = *r
 		}
 		if t.json {
 			_, _ = t.out.Write(append(r.AppendJSON(nil), '\n'))
@@ -242,10 +246,16 @@ func (t *teller) conclude(cfg *config.Config, plant *rehearsal.Broker) {
 		events += n
 	}
 	n := func(key string) int { return t.counts[key] }
-	verdict := func(o crimp.Outcome) int { return n(string(record.Verdict) + string(o)) }
+	pieces, again := map[crimp.Outcome]int{}, 0
+	for _, r := range t.pieces {
+		pieces[r.Outcome]++
+		if r.Crimp > 1 {
+			again++
+		}
+	}
 	t.line("")
 	t.line("%d strokes, %d readings; %d pieces within limits, %d crimped again, %d scrapped, %d not judged", n("stroke"), n("reading"),
-		verdict(crimp.Pass), verdict(crimp.Recrimp), verdict(crimp.Scrap), verdict(crimp.Unsure))
+		pieces[crimp.Pass], again, pieces[crimp.Scrap], pieces[crimp.Unsure])
 	t.line("%d corrections, cage care due %s and done %s, faults on %s and off %s", n("correction"),
 		plural(n("caredue"), "time"), plural(n("caredone"), "time"), plural(n("faulton"), "time"), plural(n("faultoff"), "time"))
 	t.line("%d messages reached the broker. The records stay in %s", events, cfg.Store.Path)
