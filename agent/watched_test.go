@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"benchtally/agent/crimp"
+	"benchtally/agent/record"
 	"benchtally/agent/station"
 )
 
@@ -48,6 +49,30 @@ func BenchmarkReadingToPage(b *testing.B) {
 	b.Run("floor", benchmarkPageFloor)
 }
 
+// BenchmarkKeptWhileWatched is how soon what the caliper and the switch say is kept
+// durably, from the bench's intake on, beside no page and beside 50 that watch and
+// a client that loads pages and sends wrong forms without a pause.
+func BenchmarkKeptWhileWatched(b *testing.B) {
+	for _, watchers := range []int{0, 50} {
+		for _, kind := range []record.Kind{record.Reading, record.Stroke} {
+			b.Run(fmt.Sprintf("%s/watchers=%d", kind, watchers), func(b *testing.B) {
+				p := watchedPress(b)
+				for range watchers {
+					p.watch()
+				}
+				if watchers > 0 {
+					p.hammer()
+				}
+				if kind == record.Reading {
+					measureWays(b, p.read, func() { p.shown("2"); p.takeBack() })
+				} else {
+					measureWays(b, p.crimp, func() { p.do(station.Action{At: time.Now(), Do: station.DoDry}) })
+				}
+			})
+		}
+	}
+}
+
 // measureWays measures one way after the other, each from where back has led, and
 // reports median and 99th percentile.
 func measureWays(b *testing.B, way, back func()) {
@@ -73,7 +98,8 @@ type watched struct {
 	a     *agent
 	ctx   context.Context
 	page  string
-	calls []<-chan string // the call of each page, whenever it changes
+	calls []<-chan string    // the call of each page, whenever it changes
+	kept  <-chan record.Kind // of readings and strokes
 }
 
 // watchedPress is a press of which the first crimp waits for its first reading.
@@ -91,6 +117,17 @@ func watchedPress(b *testing.B) *watched {
 	logTo(io.Discard)
 	address := make(chan string, 1)
 	a.onPage = func(at string) { address <- at }
+	kept := make(chan record.Kind, 16)
+	a.told = func(records []record.Record) {
+		for i := range records {
+			if kind := records[i].Kind; kind == record.Reading || kind == record.Stroke {
+				select {
+				case kept <- kind:
+				default: // nobody asks
+				}
+			}
+		}
+	}
 	ctx, cancel := context.WithCancel(b.Context())
 	done := make(chan error, 1)
 	go func() { done <- a.run(ctx, func(ctx context.Context) error { <-ctx.Done(); return nil }) }()
@@ -100,11 +137,37 @@ func watchedPress(b *testing.B) *watched {
 			b.Errorf("run: %v", err)
 		}
 	})
-	p := &watched{b: b, a: a, ctx: ctx, page: "http://" + <-address}
+	p := &watched{b: b, a: a, ctx: ctx, page: "http://" + <-address, kept: kept}
 	setting := 120
 	p.do(station.Action{At: time.Now(), Do: station.DoStart, Order: "A-1001", Spec: "hs-08", Setting: &setting})
-	a.bench.put(ctx, station.Stroke{At: time.Now(), Held: time.Second})
+	p.crimp()
 	return p
+}
+
+// crimp closes the press and waits until that is kept.
+func (p *watched) crimp() {
+	p.a.bench.put(p.ctx, station.Stroke{At: time.Now(), Held: time.Second})
+	p.keeps(record.Stroke)
+}
+
+// read sends a reading and waits until it is kept.
+func (p *watched) read() {
+	p.a.bench.put(p.ctx, station.Reading{At: time.Now(), Value: 1200 * crimp.Thousandth, Raw: "+1.2000"})
+	p.keeps(record.Reading)
+}
+
+func (p *watched) keeps(kind record.Kind) {
+	p.b.Helper()
+	for {
+		select {
+		case got := <-p.kept:
+			if got == kind {
+				return
+			}
+		case <-time.After(10 * time.Second):
+			p.b.Fatalf("no %s is kept", kind)
+		}
+	}
 }
 
 func (p *watched) do(action station.Action) {
@@ -165,18 +228,22 @@ func (p *watched) wait(calls <-chan string, place string) {
 
 // show sends the first reading and waits until all pages show it.
 func (p *watched) show() {
-	p.a.bench.put(p.ctx, station.Reading{At: time.Now(), Value: 1200 * crimp.Thousandth, Raw: "+1.2000"})
+	p.read()
+	p.shown("2")
+}
+
+// shown waits until all pages ask for a place.
+func (p *watched) shown(place string) {
+	p.b.Helper()
 	for _, calls := range p.calls {
-		p.wait(calls, "2")
+		p.wait(calls, place)
 	}
 }
 
 // takeBack takes the reading back and waits until all pages show that.
 func (p *watched) takeBack() {
 	p.do(station.Action{At: time.Now(), Do: station.DoUndo})
-	for _, calls := range p.calls {
-		p.wait(calls, "1")
-	}
+	p.shown("1")
 }
 
 // hammer loads pages and sends wrong forms until the benchmark ends.
