@@ -61,12 +61,16 @@ var directions = map[string]map[string]string{
 	"caliper/port":    {},
 	"sensors/scanner": {"caliper/port": "it has its port kept open"},
 	"store":           {"agent/record": "it keeps records", "agent/crimp": "lengths have a packed form of their own"},
-	"mqtt":            {"agent/record": "it sends records"},
-	"deploy":          {},
+	"mqtt": {
+		"agent/record": "it sends records",
+		"mqtt/broker":  "it is connected by it",
+	},
+	"mqtt/broker": {},
+	"deploy":      {},
 	"agent": {
 		"agent/config": joins, "agent/crimp": joins, "agent/label": joins, "agent/panel": joins, "agent/people": joins, "agent/record": joins, "agent/report": joins,
 		"agent/rehearsal": joins, "agent/words": joins, "agent/station": joins, "agent/stats": joins, "agent/tape": joins,
-		"caliper": joins, "caliper/port": joins, "deploy": joins, "mqtt": joins, "sensors/scanner": joins, "sensors": joins, "store": joins,
+		"caliper": joins, "caliper/port": joins, "deploy": joins, "mqtt": joins, "mqtt/broker": joins, "sensors/scanner": joins, "sensors": joins, "store": joins,
 	},
 }
 
@@ -89,7 +93,7 @@ var homes = []struct{ module, home, why string }{
 	{"github.com/creack/pty", "agent/rehearsal", "the serial line of the simulated caliper"},
 	{"go.bug.st/serial", "caliper/port/serial.go", "the serial port"},
 	{"go.etcd.io/bbolt", "store", "the store's file"},
-	{"github.com/eclipse/paho.mqtt.golang", "mqtt", "the broker's protocol"},
+	{"github.com/eclipse/paho.mqtt.golang", "mqtt/broker", "the broker's protocol"},
 	{"periph.io/x", "sensors", "the input lines"},
 	{"gonum.org/v1/gonum", "agent/stats", "distributions, quadrature, linear algebra"},
 	{"codeberg.org/go-pdf/fpdf", "agent/report/sheet.go", "the papers' PDF"},

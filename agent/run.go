@@ -20,6 +20,7 @@ import (
 	"benchtally/agent/station"
 	"benchtally/caliper"
 	"benchtally/mqtt"
+	"benchtally/mqtt/broker"
 	"benchtally/sensors"
 	"benchtally/store"
 )
@@ -150,10 +151,16 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 	return a, nil
 }
 
+func brokerAccess(c *config.Config) broker.Access {
+	return broker.Access{
+		Address: c.MQTT.Broker, User: c.MQTT.User, PasswordFile: c.MQTT.PasswordFile,
+		CA: c.MQTT.CA, Cert: c.MQTT.Cert, Key: c.MQTT.Key,
+	}
+}
+
 func publisherSettings(c *config.Config, storeID string) mqtt.Settings {
 	return mqtt.Settings{
-		Broker: c.MQTT.Broker, Base: c.Base(), ClientID: c.Press.Name + "-" + storeID[:8],
-		User: c.MQTT.User, PasswordFile: c.MQTT.PasswordFile, CA: c.MQTT.CA, Cert: c.MQTT.Cert, Key: c.MQTT.Key,
+		Access: brokerAccess(c), Base: c.Base(), ClientID: c.Press.Name + "-" + storeID[:8],
 		Window: c.MQTT.Window, Rate: c.MQTT.Rate,
 	}
 }

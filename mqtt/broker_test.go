@@ -17,6 +17,8 @@ import (
 	"github.com/eclipse/paho.mqtt.golang/packets"
 	mochi "github.com/mochi-mqtt/server/v2"
 	mochipackets "github.com/mochi-mqtt/server/v2/packets"
+
+	"benchtally/mqtt/broker"
 )
 
 const testBase = "riverside/hose-shop/north-bench"
@@ -271,7 +273,7 @@ func mochiBroker(t testing.TB, secure *tls.Config, passwords map[string]string) 
 // settings are those of a test.
 func settings(addr string) Settings {
 	return Settings{
-		Broker: "tcp://" + addr, Base: testBase, ClientID: "north-bench-7f3a",
+		Access: broker.Access{Address: "tcp://" + addr}, Base: testBase, ClientID: "north-bench-7f3a",
 		BackoffMin: time.Millisecond, BackoffMax: 20 * time.Millisecond,
 		Log: slog.New(slog.DiscardHandler),
 	}
@@ -291,7 +293,7 @@ func start(t testing.TB, s Settings, out Outbox, network func(context.Context, s
 		t.Fatal(err)
 	}
 	if network != nil {
-		p.network = network
+		p.broker.Network = network
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})

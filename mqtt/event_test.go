@@ -11,6 +11,7 @@ import (
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/record"
+	"benchtally/mqtt/broker"
 )
 
 // goldenRecord is a record as the store keeps it.
@@ -62,7 +63,7 @@ func checkCloudEvent(t *testing.T, event []byte) map[string]json.RawMessage {
 			t.Errorf("%s = %s, want a string that is not empty", required, attributes[required])
 		}
 		for _, c := range s {
-			if control(c) {
+			if broker.Control(c) {
 				t.Errorf("%s = %q: control characters are not allowed", required, s)
 			}
 		}

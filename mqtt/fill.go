@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"benchtally/agent/record"
+	"benchtally/mqtt/broker"
 )
 
 // envelope is more than AppendEvent puts around a record, but for very long
@@ -27,8 +28,9 @@ func (l *link) fill(now time.Time) {
 		l.beat = now.Add(l.p.s.Heartbeat)
 		l.sayStatus(true, "", now)
 		l.lookAgain() // should a wake-up have been forgotten
-		if now.Sub(l.begun) >= memory && l.p.trouble.rival != "" {
-			l.p.noRival()
+		if now.Sub(l.session.Begun) >= broker.Memory && l.p.trouble.rival != "" {
+			l.p.retry.NoRival()
+			l.p.noteRival()
 			l.p.refresh()
 		}
 	}
@@ -72,7 +74,7 @@ func (l *link) show(i int) {
 // that the event at which the broker breaks off is known.
 func (l *link) room() bool {
 	window := l.p.s.Window
-	if l.p.retry.losses > 0 {
+	if l.p.head.losses > 0 {
 		window = 1
 	}
 	return l.unsent+l.again < window

@@ -3,7 +3,7 @@ package mqtt
 import (
 	"time"
 
-	paho "github.com/eclipse/paho.mqtt.golang"
+	"benchtally/mqtt/broker"
 )
 
 // cargo says what a flight carries.
@@ -18,7 +18,7 @@ const (
 
 // flight is a message on its way to being acknowledged.
 type flight struct {
-	token paho.Token
+	token broker.Token
 	cargo cargo
 	seq   uint64 // of an event
 	index int    // of a retained topic
@@ -30,7 +30,7 @@ type flight struct {
 // publish hands a message to the client library.
 func (l *link) publish(f flight, retain bool, payload []byte) {
 	f.size = len(payload)
-	f.token = l.hand(f.topic, retain, payload)
+	f.token = l.session.Publish(broker.Message{Topic: f.topic, Payload: payload, QoS: 1, Retain: retain})
 	f.due = time.Now().Add(l.p.s.AckTimeout)
 	l.air = append(l.air, f)
 	switch f.cargo {
@@ -41,26 +41,6 @@ func (l *link) publish(f flight, retain bool, payload []byte) {
 	case status, shelf:
 	}
 }
-
-// hand gives a message to the library, which takes as long as its write timeout
-// if the connection is lost at that moment. The next connection does not wait
-// for that: the message counts as lost, Run waits for the call at its end.
-func (l *link) hand(topic string, retain bool, payload []byte) paho.Token {
-	taken := make(chan paho.Token, 1)
-	l.p.handing.Go(func() { taken <- l.client.Publish(topic, 1, retain, payload) })
-	select {
-	case token := <-taken:
-		return token
-	case <-l.lost:
-		return &lostToken{}
-	}
-}
-
-// lostToken is the token of a message that was never on its way.
-type lostToken struct{ paho.DummyToken }
-
-// Error says so.
-func (*lostToken) Error() error { return errGivenUp }
 
 // head is ready when the oldest message is acknowledged or lost; nil if none
 // is in flight.

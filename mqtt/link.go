@@ -2,25 +2,16 @@ package mqtt
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"net"
-	"net/url"
 	"time"
 
-	paho "github.com/eclipse/paho.mqtt.golang"
-
 	"benchtally/agent/record"
+	"benchtally/mqtt/broker"
 )
 
-// Waits of one connection; our own figures, no source.
-const (
-	patience = 10 * time.Second       // of a write, a ping, and of the library's own ending
-	handing  = 3 * time.Second        // for the library to take a message, writes before it included
-	farewell = 2 * time.Second        // for the last acknowledgements of an orderly stop
-	reread   = 5 * time.Second        // before an outbox that failed is asked again
-	moment   = 100 * time.Millisecond // between a lost message and the word of its cause
-)
+// reread is how long before an outbox that failed is asked again; our own figure,
+// no source.
+const reread = 5 * time.Second
 
 // chunk is how many events are read from the outbox at a time.
 const chunk = 256
@@ -32,12 +23,8 @@ const forever = "9999-12-31T23:59:59.000000Z"
 // link is one connection, from CONNECT to its end. Only Run's goroutine uses it.
 type link struct {
 	p       *Publisher
-	way     way
-	session uint64
-	client  paho.Client
-	lost    chan struct{} // closed when the library says that the connection has ended
-	cause   error         // why; to be read once lost is closed
-	begun   time.Time     // CONNACK
+	number  uint64 // of the session
+	session *broker.Session
 
 	air     []flight // published, not acknowledged; oldest first
 	unsent  int      // of air: events for the first time
@@ -57,45 +44,24 @@ type link struct {
 	pace    pace
 }
 
-func newLink(p *Publisher, w way, session uint64) *link {
-	return &link{p: p, way: w, session: session, lost: make(chan struct{}), look: true, pace: newPace(p.s.Rate)}
+func newLink(p *Publisher, number uint64) *link {
+	return &link{p: p, number: number, look: true, pace: newPace(p.s.Rate)}
 }
 
-// connect says CONNECT and waits for CONNACK. Every connection has its own
-// client that never reconnects: a client that does completes the tokens of the
-// former connection without an error though nothing was acknowledged, and only
-// a clean session ends them all when the connection is lost.
-func (l *link) connect(ctx context.Context, password string) *ending {
-	s := l.p.s
-	will := l.statusJSON(false, "connection lost", time.Now())
-	o := paho.NewClientOptions().
-		AddBroker("tcp://"+l.p.broker.String()). // only a name here, the way is open
-		SetCustomOpenConnectionFn(func(*url.URL, paho.ClientOptions) (net.Conn, error) { return newEar(l.way, patience), nil }).
-		SetClientID(s.ClientID).SetUsername(s.User).SetPassword(password).
-		SetProtocolVersion(4).SetCleanSession(true).SetOrderMatters(true).
-		SetAutoReconnect(false).SetConnectRetry(false).SetStore(paho.NewMemoryStore()).
-		SetKeepAlive(s.Keepalive).SetPingTimeout(patience).SetWriteTimeout(handing).SetConnectTimeout(s.ConnectTimeout).
-		SetBinaryWill(Status.Under(s.Base), will, 1, true).
-		SetConnectionLostHandler(func(_ paho.Client, err error) {
-			l.cause = err // once: this client never reconnects
-			close(l.lost)
-		})
-	l.client = paho.NewClient(o)
-	cut := context.AfterFunc(ctx, func() { _ = l.way.Close() })
-	token := l.client.Connect()
-	<-token.Done()
-	cut()
-	if err := token.Error(); err != nil {
-		_ = l.way.Close()
-		return &ending{class: refused, reason: l.p.whyNoMQTT(err), err: err}
+// hello is what the press says of itself. It hears nothing.
+func (l *link) hello() broker.Hello {
+	return broker.Hello{
+		ClientID: l.p.s.ClientID, Keepalive: l.p.s.Keepalive,
+		Will: broker.Message{
+			Topic: Status.Under(l.p.s.Base), Payload: l.statusJSON(false, "connection lost", time.Now()),
+			QoS: 1, Retain: true,
+		},
 	}
-	l.begun = time.Now()
-	return nil
 }
 
 // run publishes until the connection or ctx ends. It returns nil after an
 // orderly stop.
-func (l *link) run(ctx context.Context) *ending {
+func (l *link) run(ctx context.Context) *broker.Ending {
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	for {
@@ -111,9 +77,9 @@ func (l *link) run(ctx context.Context) *ending {
 		select {
 		case <-ctx.Done():
 			return l.stop()
-		case <-l.lost:
+		case <-l.session.Lost():
 			_ = l.land() // what was acknowledged before counts
-			return l.broken(l.cause)
+			return l.broken(nil)
 		case <-l.head():
 		case <-l.p.wake:
 			l.lookAgain()
@@ -152,67 +118,47 @@ func (l *link) statusJSON(online bool, reason string, now time.Time) []byte {
 		expires = now.Add(l.p.s.Heartbeat * 5 / 2).UTC().Format(record.TimeLayout)
 	}
 	b := fmt.Appendf(nil, `{"online":%t,"session":%d,"time":"%s","expires":"%s","reason":`,
-		online, l.session, now.UTC().Format(record.TimeLayout), expires)
+		online, l.number, now.UTC().Format(record.TimeLayout), expires)
 	return append(record.AppendString(b, reason), '}')
 }
 
-// broken ends a connection that the library has lost or that lost a message.
-func (l *link) broken(err error) *ending {
-	if cause := l.close(); cause != nil && !errors.Is(cause, errGivenUp) {
-		err = cause
-	}
-	end := &ending{class: lost, reason: l.p.whyLost(err), err: err}
+// broken ends a connection that the library has lost, or that lost a message
+// with err.
+func (l *link) broken(err error) *broker.Ending {
+	end := l.session.Broken(err)
 	if !l.greeted {
-		end.class = refused
+		end.Class = broker.Refused
 	}
 	return end
 }
 
 // overdue ends a connection on which nothing is acknowledged any more.
-func (l *link) overdue() *ending {
+func (l *link) overdue() *broker.Ending {
 	f := l.air[0]
-	end := &ending{class: lost, err: fmt.Errorf("no PUBACK for %s", f.topic)}
+	end := &broker.Ending{Class: broker.Lost, Err: fmt.Errorf("no PUBACK for %s", f.topic)}
 	switch {
 	case !l.greeted:
-		end.class = refused
-		end.reason = fmt.Sprintf("connected to %s, but it acknowledges nothing within %v", l.p.broker, l.p.s.AckTimeout)
+		end.Class = broker.Refused
+		end.Reason = fmt.Sprintf("connected to %s, but it acknowledges nothing within %v", l.p.broker.Here(), l.p.s.AckTimeout)
 	case f.cargo == event || f.cargo == repeat:
-		end.reason = fmt.Sprintf("the broker does not acknowledge event %d within %v", f.seq, l.p.s.AckTimeout)
+		end.Reason = fmt.Sprintf("the broker does not acknowledge event %d within %v", f.seq, l.p.s.AckTimeout)
 	default:
-		end.reason = fmt.Sprintf("the broker does not acknowledge %s within %v", f.topic, l.p.s.AckTimeout)
+		end.Reason = fmt.Sprintf("the broker does not acknowledge %s within %v", f.topic, l.p.s.AckTimeout)
 	}
-	_ = l.close()
+	_ = l.session.Cut()
 	return end
-}
-
-// close cuts the connection without DISCONNECT, so that the broker publishes
-// the will, and waits until the library is done with it. It returns the
-// library's word for the cause, nil if it has none.
-func (l *link) close() error {
-	for _, wait := range []time.Duration{moment, patience} {
-		timer := time.NewTimer(wait)
-		select {
-		case <-l.lost:
-			timer.Stop()
-			_ = l.way.Close() // closed already
-			return l.cause
-		case <-timer.C:
-			_ = l.way.Close() // makes the library lose it
-		}
-	}
-	return nil
 }
 
 // stop shows what changed last, says on the status topic that the press stops,
 // waits for what is in flight, and leaves.
-func (l *link) stop() *ending {
+func (l *link) stop() *broker.Ending {
 	if l.greeted {
 		for i := range retained {
 			l.show(i)
 		}
 	}
 	l.sayStatus(false, "stopped", time.Now())
-	late := time.NewTimer(farewell)
+	late := time.NewTimer(broker.Farewell)
 	defer late.Stop()
 	for len(l.air) > 0 {
 		select {
@@ -220,15 +166,22 @@ func (l *link) stop() *ending {
 			if err := l.land(); err != nil {
 				return l.broken(err)
 			}
-		case <-l.lost:
+		case <-l.session.Lost():
 			_ = l.land()
-			return l.broken(l.cause)
+			return l.broken(nil)
 		case <-late.C:
-			_ = l.close() // the will says that this press is offline
+			_ = l.session.Cut() // the will says that this press is offline
 			return nil
 		}
 	}
-	l.client.Disconnect(uint(farewell.Milliseconds()))
-	_ = l.way.Close() // closed already, unless the library had to give up
+	l.session.Leave()
 	return nil
+}
+
+// earlier is the earlier of two times.
+func earlier(a, b time.Time) time.Time {
+	if b.Before(a) {
+		return b
+	}
+	return a
 }

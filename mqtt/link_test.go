@@ -1,15 +1,11 @@
 package mqtt
 
 import (
-	"context"
-	"errors"
 	"fmt"
-	"net"
 	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
-	"syscall"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -118,7 +114,7 @@ func TestBrokerThatSaysNothing(t *testing.T) {
 	t.Run("real TCP", func(t *testing.T) {
 		f := &fake{mute: func(int) bool { return true }}
 		s := settings(f.listen(t))
-		s.ConnectTimeout = 30 * time.Millisecond
+		s.Timeout = 30 * time.Millisecond
 		b := newBox(3)
 		p := start(t, s, b, nil)
 		until(t, part, func() bool { return strings.Contains(p.State().Reason, part) })
@@ -393,37 +389,5 @@ func TestStopWithAnEventInFlight(t *testing.T) {
 				}
 			})
 		})
-	}
-}
-
-func TestWhyNoNetwork(t *testing.T) {
-	p := testPublisher(t, time.Second, time.Minute)
-	p.broker = address{host: "broker.example", port: "1883"}
-	dial := func(err error) error { return &net.OpError{Op: "dial", Net: "tcp", Err: err} }
-	for _, tc := range []struct {
-		name string
-		err  error
-		want string
-	}{
-		{"unknown name", dial(&net.DNSError{Err: "no such host", Name: "broker.example", IsNotFound: true}), "no machine of the name broker.example is known"},
-		{"no name server", dial(&net.DNSError{Err: "i/o timeout", IsTimeout: true}), "the name server does not answer for broker.example"},
-		{"refused", dial(syscall.ECONNREFUSED), "nothing listens at broker.example:1883"},
-		{"no route", dial(syscall.EHOSTUNREACH), "there is no way to broker.example:1883"},
-		{"no network", dial(syscall.ENETUNREACH), "there is no way to broker.example:1883"},
-		{"no answer", dial(context.DeadlineExceeded), "broker.example:1883 does not answer within 10s"},
-		{"something else", dial(syscall.EADDRNOTAVAIL), "no connection to broker.example:1883: cannot assign requested address"},
-	} {
-		if got := p.whyNoNetwork(tc.err); !strings.HasPrefix(got, tc.want) {
-			t.Errorf("%s: got %q, want %q", tc.name, got, tc.want)
-		}
-	}
-}
-
-func TestInnermost(t *testing.T) {
-	core := errors.New("core")
-	for _, err := range []error{core, fmt.Errorf("a: %w", core), fmt.Errorf("%w : %w", errors.New("b"), core), errors.Join(errors.New("c"), core)} {
-		if got := innermost(err); got != "core" {
-			t.Errorf("innermost of %q is %q", err, got)
-		}
 	}
 }

@@ -5,20 +5,20 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"net"
 	"sync"
 	"sync/atomic"
 	"time"
+
+	"benchtally/mqtt/broker"
 )
 
 // Publisher publishes the events of one press. Make it with New and call Run;
 // the other methods are safe for concurrent use.
 type Publisher struct {
 	s       Settings
-	broker  address
+	broker  *broker.Broker
 	out     Outbox
 	log     *slog.Logger
-	network func(ctx context.Context, network, address string) (net.Conn, error)
 	wake    chan struct{}
 	lastAck atomic.Int64 // Unix nanoseconds
 
@@ -30,7 +30,8 @@ type Publisher struct {
 	// Of Run's goroutine alone.
 	waiting []chan struct{} // drains that the next look at an empty outbox answers
 	trouble trouble
-	retry   retry
+	retry   broker.Retry
+	head    head
 	handing sync.WaitGroup // calls of the client library that may outlive their connection
 }
 
@@ -43,7 +44,7 @@ type shelved struct {
 // New checks the settings and returns a publisher that has not yet begun. The
 // error names all that is wrong with the settings.
 func New(s Settings, out Outbox) (*Publisher, error) {
-	s, broker, err := s.checked()
+	s, way, err := s.checked()
 	if err != nil {
 		return nil, err
 	}
@@ -52,11 +53,11 @@ func New(s Settings, out Outbox) (*Publisher, error) {
 		log = slog.Default()
 	}
 	return &Publisher{
-		s: s, broker: broker, out: out,
-		log:     log.With("broker", broker.String()),
-		network: (&net.Dialer{}).DialContext,
-		wake:    make(chan struct{}, 1),
-		state:   State{Since: time.Now()},
+		s: s, broker: way, out: out,
+		log:   log.With("broker", way.String()),
+		wake:  make(chan struct{}, 1),
+		state: State{Since: time.Now()},
+		retry: broker.Retry{Min: s.BackoffMin, Max: s.BackoffMax},
 	}, nil
 }
 
@@ -75,13 +76,13 @@ func (p *Publisher) Run(ctx context.Context) error {
 		if ctx.Err() != nil {
 			break // the end of ctx is the cause of this ending
 		}
-		pause := p.weigh(end, l, time.Now())
+		pause, round := p.weigh(end, l, time.Now())
 		p.report(func(s *State) {
 			s.Connected = false
-			s.Reason = p.trouble.away(end)
+			s.Reason = p.trouble.away(end, round, s.Reason)
 			s.Stuck = p.trouble.stuck()
 		})
-		p.log.Debug("attempt ended", "class", string(end.class), "reason", end.reason, "err", end.err, "pause", pause)
+		p.log.Debug("attempt ended", "class", string(end.Class), "reason", end.Reason, "err", end.Err, "pause", pause)
 		sleep(ctx, pause)
 	}
 	return nil
@@ -90,25 +91,26 @@ func (p *Publisher) Run(ctx context.Context) error {
 // attempt makes one connection and lives with it until it ends. It returns the
 // link, if CONNECT was answered, and why there is none any more; nil after an
 // orderly stop.
-func (p *Publisher) attempt(ctx context.Context) (*link, *ending) {
-	password, err := p.password()
+func (p *Publisher) attempt(ctx context.Context) (*link, *broker.Ending) {
+	password, err := p.broker.Password()
 	if err != nil {
-		return nil, &ending{class: absent, reason: err.Error(), err: err}
+		return nil, &broker.Ending{Class: broker.Absent, Reason: err.Error(), Err: err}
 	}
-	w, end := p.dial(ctx)
+	way, end := p.broker.Dial(ctx)
 	if end != nil {
 		return nil, end
 	}
-	session, err := p.out.NextSession()
+	number, err := p.out.NextSession()
 	if err != nil {
-		_ = w.Close() // nothing was said yet
-		return nil, &ending{class: absent, reason: fmt.Sprintf("the store gives no session number: %v", err), err: err}
+		_ = way.Close() // nothing was said yet
+		return nil, &broker.Ending{Class: broker.Absent, Reason: fmt.Sprintf("the store gives no session number: %v", err), Err: err}
 	}
-	p.report(func(s *State) { s.Session, s.Expires = session, w.expires })
-	l := newLink(p, w, session)
-	if end := l.connect(ctx, password); end != nil {
+	p.report(func(s *State) { s.Session, s.Expires = number, way.Expires })
+	l := newLink(p, number)
+	if l.session, end = p.broker.Connect(ctx, way, l.hello(), password); end != nil {
 		return nil, end
 	}
+	p.handing.Go(l.session.Wait)
 	return l, l.run(ctx)
 }
 

@@ -115,8 +115,17 @@ func TestRetainedTopics(t *testing.T) {
 	}
 }
 
+func testPublisher(t *testing.T) *Publisher {
+	t.Helper()
+	p, err := New(settings("127.0.0.1:1"), newBox(0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
 func TestRetainOfAnUnknownTopicIsABug(t *testing.T) {
-	p := testPublisher(t, time.Second, time.Minute)
+	p := testPublisher(t)
 	defer func() {
 		if r := recover(); r != `mqtt: Retain of topic "status"` {
 			t.Errorf("recovered %v", r)
@@ -126,7 +135,7 @@ func TestRetainOfAnUnknownTopicIsABug(t *testing.T) {
 }
 
 func TestRetainCopies(t *testing.T) {
-	p := testPublisher(t, time.Second, time.Minute)
+	p := testPublisher(t)
 	payload := []byte(`{"a":1}`)
 	p.Retain(Last, payload)
 	payload[1] = 'x'

@@ -5,18 +5,20 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"benchtally/mqtt/broker"
 )
 
 func TestSettingsDefaults(t *testing.T) {
-	s, broker, err := Settings{Broker: "tcp://broker.example", Base: testBase, ClientID: "n"}.checked()
+	s, way, err := Settings{Access: broker.Access{Address: "tcp://broker.example"}, Base: testBase, ClientID: "n"}.checked()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if broker.String() != "broker.example:1883" || broker.tls {
-		t.Errorf("address %v, TLS %t", broker, broker.tls)
+	if way.String() != "broker.example:1883" {
+		t.Errorf("address %v", way)
 	}
-	got := []any{s.Window, s.Rate, s.Keepalive, s.AckTimeout, s.ConnectTimeout, s.Heartbeat, s.BackoffMin, s.BackoffMax}
-	want := []any{1, 0.0, 30 * time.Second, 30 * time.Second, 10 * time.Second, time.Minute, time.Second, time.Minute}
+	got := []any{s.Window, s.Rate, s.Keepalive, s.AckTimeout, s.Heartbeat, s.BackoffMin, s.BackoffMax}
+	want := []any{1, 0.0, 30 * time.Second, 30 * time.Second, time.Minute, time.Second, time.Minute}
 	for i := range want {
 		if got[i] != want[i] {
 			t.Errorf("default %d is %v, want %v", i, got[i], want[i])
@@ -24,58 +26,21 @@ func TestSettingsDefaults(t *testing.T) {
 	}
 }
 
-func TestBrokerAddress(t *testing.T) {
-	for _, tc := range []struct {
-		in, want string // "" refused
-		tls      bool
-	}{
-		{"tcp://h:1", "h:1", false},
-		{"tcp://h", "h:1883", false},
-		{"tcp://h/", "h:1883", false},
-		{"mqtt://h", "h:1883", false},
-		{"ssl://h", "h:8883", true},
-		{"mqtts://h", "h:8883", true},
-		{"tls://h:99", "h:99", true},
-		{"ssl://[2001:db8::1]:8883", "[2001:db8::1]:8883", true},
-		{"tcp://192.0.2.7", "192.0.2.7:1883", false},
-		{"h:1883", "", false},
-		{"", "", false},
-		{"http://h", "", false},
-		{"tcp://", "", false},
-		{"tcp://:1883", "", false},
-		{"tcp://h:0", "", false},
-		{"tcp://h:70000", "", false},
-		{"tcp://h:x", "", false},
-		{"tcp://h/path", "", false},
-		{"tcp://h?q=1", "", false},
-		{"tcp://h#f", "", false},
-		{"tcp://h\n", "", false},
-	} {
-		a, err := parseBroker(tc.in)
-		switch {
-		case tc.want == "" && err == nil:
-			t.Errorf("%q is taken as %v", tc.in, a)
-		case tc.want != "" && (err != nil || a.String() != tc.want || a.tls != tc.tls):
-			t.Errorf("%q: got %v, TLS %t, %v; want %s, TLS %t", tc.in, a, a.tls, err, tc.want, tc.tls)
-		}
-	}
-}
-
 func TestSettingsFaults(t *testing.T) {
-	good := Settings{Broker: "ssl://h", Base: testBase, ClientID: "n"}
+	good := Settings{Access: broker.Access{Address: "ssl://h"}, Base: testBase, ClientID: "n"}
 	for _, tc := range []struct {
 		name string
 		set  func(*Settings)
 		want string
 	}{
-		{"no broker", func(s *Settings) { s.Broker = "" }, "want tcp://host:1883 or ssl://host:8883"},
+		{"no broker", func(s *Settings) { s.Address = "" }, "want tcp://host:1883 or ssl://host:8883"},
 		{"bad base", func(s *Settings) { s.Base = "a//b" }, "level 2 is empty"},
 		{"no client id", func(s *Settings) { s.ClientID = "" }, "client id"},
 		{"client id with a line break", func(s *Settings) { s.ClientID = "a\nb" }, "client id"},
 		{"password without user", func(s *Settings) { s.PasswordFile = "p" }, "a password file without a user"},
 		{"certificate without key", func(s *Settings) { s.Cert = "c" }, "go together"},
 		{"key without certificate", func(s *Settings) { s.Key = "k" }, "go together"},
-		{"certificates without TLS", func(s *Settings) { s.Broker, s.CA = "tcp://h", "ca" }, "write ssl://"},
+		{"certificates without TLS", func(s *Settings) { s.Address, s.CA = "tcp://h", "ca" }, "write ssl://"},
 		{"window too large", func(s *Settings) { s.Window = 65 }, "window 65"},
 		{"window negative", func(s *Settings) { s.Window = -1 }, "window -1"},
 		{"rate negative", func(s *Settings) { s.Rate = -1 }, "rate -1"},
@@ -95,7 +60,7 @@ func TestSettingsFaults(t *testing.T) {
 		})
 	}
 	s := good
-	s.Window, s.Base, s.Broker = 99, "", "x"
+	s.Window, s.Base, s.Address = 99, "", "x"
 	_, err := New(s, newBox(0))
 	if err == nil {
 		t.Fatal("three faults are taken")
@@ -108,31 +73,12 @@ func TestSettingsFaults(t *testing.T) {
 }
 
 func TestPasswordInAddressIsNotRepeated(t *testing.T) {
-	for _, broker := range []string{"tcp://kj:secret@h:1883", "kj:secret@h", "tcp://kj:secret%zz@h", "ssl://secret@"} {
-		_, err := New(Settings{Broker: broker, Base: testBase, ClientID: "n"}, newBox(0))
+	for _, address := range []string{"tcp://kj:secret@h:1883", "kj:secret@h", "tcp://kj:secret%zz@h", "ssl://secret@"} {
+		_, err := New(Settings{Access: broker.Access{Address: address}, Base: testBase, ClientID: "n"}, newBox(0))
 		if err == nil || !strings.Contains(err.Error(), "does not belong in the address") {
-			t.Errorf("%q: got %v, want a refusal of the password", broker, err)
+			t.Errorf("%q: got %v, want a refusal of the password", address, err)
 		} else if strings.Contains(err.Error(), "secret") {
 			t.Errorf("the error repeats the password: %v", err)
-		}
-	}
-}
-
-func TestPlain(t *testing.T) {
-	for _, tc := range []struct {
-		broker string
-		want   bool
-	}{
-		{"tcp://broker.example", true},
-		{"tcp://192.0.2.7:1883", true},
-		{"tcp://127.0.0.1:1883", false},
-		{"tcp://[::1]:1883", false},
-		{"tcp://localhost", false},
-		{"ssl://broker.example", false},
-		{"nonsense", false},
-	} {
-		if got := (Settings{Broker: tc.broker}).Plain(); got != tc.want {
-			t.Errorf("Plain of %s = %t, want %t", tc.broker, got, tc.want)
 		}
 	}
 }

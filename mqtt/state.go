@@ -3,7 +3,11 @@ package mqtt
 import (
 	"cmp"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
+
+	"benchtally/mqtt/broker"
 )
 
 // State is how the publisher stands with its broker.
@@ -71,22 +75,34 @@ type trouble struct {
 	heldAt    uint64
 	dropped   string // an event at which the broker drops the connection
 	droppedAt uint64
-	store     string // the outbox does not do its part
-	storeCall string // the call that failed
-	rival     string // somebody else uses the client id
+	store     string   // the outbox does not do its part
+	storeCall string   // the call that failed
+	rival     string   // somebody else uses the client id
+	turns     []string // why there is none of the brokers tried in this round
 }
 
 // connected is the gravest trouble of a connection that stands, "" if there is
 // none.
 func (t *trouble) connected() string { return cmp.Or(t.held, t.dropped, t.store, t.rival) }
 
-// away is the reason for having no connection. What the broker does again and
-// again says more than the latest ending, as long as there is a broker.
-func (t *trouble) away(end *ending) string {
-	if end.class == absent {
-		return end.reason
+// away is the reason for having no connection, known until now. What the broker
+// does again and again says more than the latest ending, as long as there is a
+// broker. Of several brokers all are named once each has had its turn, so that
+// the reason does not change with every attempt.
+func (t *trouble) away(end *broker.Ending, round bool, known string) string {
+	if end.Class == broker.Absent {
+		t.turns = append(t.turns, end.Reason)
+	} else {
+		t.turns = append(t.turns, cmp.Or(t.dropped, t.rival, end.Reason))
 	}
-	return cmp.Or(t.dropped, t.rival, end.reason)
+	if !round && end.Class != broker.Lost {
+		return known
+	}
+	all := strings.Join(slices.Compact(t.turns), "; ")
+	if round {
+		t.turns = nil
+	}
+	return all
 }
 
 // stuck is the event that goes no further, 0 if there is none.

@@ -103,7 +103,7 @@ func secureBroker(t *testing.T, cert, key []byte, clients *authority) string {
 
 func secureSettings(addr string) Settings {
 	s := settings(addr)
-	s.Broker = "ssl://" + addr
+	s.Address = "ssl://" + addr
 	return s
 }
 
@@ -123,9 +123,9 @@ func TestCertificatesOfTheBroker(t *testing.T) {
 		{"good", ours, "127.0.0.1", now.Add(-time.Hour), now.Add(time.Hour), ca, ""},
 		{"other host", ours, "broker.example", now.Add(-time.Hour), now.Add(time.Hour), ca, "the broker's certificate is not for the name 127.0.0.1"},
 		{"expired", ours, "127.0.0.1", now.Add(-48 * time.Hour), now.Add(-24 * time.Hour), ca,
-			"the broker's certificate expired on " + day(now.Add(-24*time.Hour)) + " (or this machine's clock is wrong)"},
+			"the broker's certificate expired on " + date(now.Add(-24*time.Hour)) + " (or this machine's clock is wrong)"},
 		{"not yet valid", ours, "127.0.0.1", now.Add(24 * time.Hour), now.Add(48 * time.Hour), ca,
-			"the broker's certificate is not valid before " + day(now.Add(24*time.Hour)) + ": is this machine's clock right?"},
+			"the broker's certificate is not valid before " + date(now.Add(24*time.Hour)) + ": is this machine's clock right?"},
 		{"other authority", theirs, "127.0.0.1", now.Add(-time.Hour), now.Add(time.Hour), ca, "the broker's certificate is not from the authority in " + ca},
 		{"private authority not named", ours, "127.0.0.1", now.Add(-time.Hour), now.Add(time.Hour), "", "the broker's certificate is from an unknown authority: name the authority's certificate (key ca)"},
 	} {
@@ -205,7 +205,7 @@ func TestFilesForTLS(t *testing.T) {
 	if err := os.Chmod(open, 0o644); err != nil {
 		t.Fatal(err)
 	}
-	large := put(t, dir, "large.pem", make([]byte, maxFile+1))
+	large := put(t, dir, "large.pem", make([]byte, 1<<20+1))
 	for _, tc := range []struct{ name, ca, cert, key, want string }{
 		{"authority missing", filepath.Join(dir, "none"), "", "", "authority's certificate: open "},
 		{"authority is no certificate", goodKey, "", "", "holds no certificate in PEM form"},
@@ -223,8 +223,8 @@ func TestFilesForTLS(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			_, end := p.dial(t.Context())
-			if end == nil || !strings.Contains(end.reason, tc.want) {
+			_, end := p.broker.Dial(t.Context())
+			if end == nil || !strings.Contains(end.Reason, tc.want) {
 				t.Errorf("got %+v, want %q", end, tc.want)
 			}
 		})
@@ -270,7 +270,7 @@ func TestTLSWithSomethingElse(t *testing.T) {
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			s := secureSettings(listen(t, tc.serve))
-			s.CA, s.ConnectTimeout = ca, 50*time.Millisecond
+			s.CA, s.Timeout = ca, 50*time.Millisecond
 			p := start(t, s, newBox(1), nil)
 			until(t, tc.want, func() bool { return strings.Contains(p.State().Reason, tc.want) })
 		})
@@ -287,3 +287,5 @@ func TestPlainToAPortWithTLS(t *testing.T) {
 		t.Errorf("reason %q", got)
 	}
 }
+
+func date(t time.Time) string { return t.UTC().Format(time.DateOnly) }

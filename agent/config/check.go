@@ -6,6 +6,7 @@ import (
 	"net/netip"
 	"net/url"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -183,26 +184,52 @@ func printable(s string, most int) bool {
 	})
 }
 
-// broker takes tcp://host or ssl://host with an optional port, and keeps it
-// with its port.
+// broker takes one address or several, parted by blanks, and keeps each with its
+// port.
 func broker(c *Config, v any) string {
 	const want = `want "tcp://HOST:1883" or "ssl://HOST:8883", or "" to publish nothing`
 	s, ok := v.(string)
 	if !ok {
 		return want
 	}
-	if s == "" {
-		c.MQTT.Broker = ""
-		return ""
+	var all []string
+	if s != "" && strings.TrimSpace(s) == "" {
+		return want
 	}
+	for _, one := range strings.Fields(s) {
+		address, text := brokerAddress(one, want)
+		if text != "" {
+			return text
+		}
+		if slices.Contains(all, address) {
+			return "the same broker stands there twice: " + address
+		}
+		if len(all) > 0 && address[:3] != all[0][:3] {
+			return "some of the brokers are with TLS and some without: write ssl:// for all"
+		}
+		all = append(all, address)
+	}
+	if len(all) > mostBrokers {
+		return fmt.Sprintf("want at most %d brokers", mostBrokers)
+	}
+	c.MQTT.Broker = strings.Join(all, " ")
+	return ""
+}
+
+// mostBrokers bounds the list of brokers; our own limit.
+const mostBrokers = 16
+
+// brokerAddress takes tcp://host or ssl://host with an optional port, and gives
+// it with its port, or says what is wrong.
+func brokerAddress(s, want string) (address, fault string) {
 	u, err := url.Parse(s)
 	switch {
 	case err != nil || u.Host == "" || !printable(s, 512):
-		return want
+		return "", want
 	case u.User != nil:
-		return "user and password do not belong here: write user and password_file"
+		return "", "user and password do not belong here: write user and password_file"
 	case u.Path != "" || u.RawQuery != "" || u.Fragment != "" || u.ForceQuery:
-		return "nothing may stand behind the port: " + want
+		return "", "nothing may stand behind the port: " + want
 	}
 	port, secure := "1883", false
 	switch u.Scheme {
@@ -210,20 +237,19 @@ func broker(c *Config, v any) string {
 	case "ssl":
 		port, secure = "8883", true
 	case "mqtt":
-		return "write tcp:// in place of mqtt://"
+		return "", "write tcp:// in place of mqtt://"
 	case "mqtts", "tls":
-		return "write ssl:// in place of " + u.Scheme + "://"
+		return "", "write ssl:// in place of " + u.Scheme + "://"
 	default:
-		return want
+		return "", want
 	}
 	if p := u.Port(); p != "" {
 		port = p
 	}
 	if n, err := strconv.Atoi(port); err != nil || n < 1 || n > 65535 || u.Hostname() == "" {
-		return "want a port of 1 to 65535"
+		return "", "want a port of 1 to 65535"
 	}
-	c.MQTT.Broker = map[bool]string{false: "tcp://", true: "ssl://"}[secure] + net.JoinHostPort(u.Hostname(), port)
-	return ""
+	return map[bool]string{false: "tcp://", true: "ssl://"}[secure] + net.JoinHostPort(u.Hostname(), port), ""
 }
 
 // listenAddress is an address of this machine with a port; what one that others

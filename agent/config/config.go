@@ -141,7 +141,7 @@ type Store struct {
 
 // MQTT is the broker that the records are sent to.
 type MQTT struct {
-	Broker        string // tcp://host:port or ssl://host:port; "" none
+	Broker        string // tcp://host:port or ssl://host:port, several parted by one blank; "" none
 	User          string
 	PasswordFile  string  // absolute or ""
 	CA, Cert, Key string  // PEM files, absolute or ""

@@ -34,9 +34,7 @@ func (c *Config) Warnings() (lines []string) {
 		warn("caliper.request", `is sent only with trigger = "request"`)
 	}
 	c.warnMeasure(warn)
-	if u, err := url.Parse(c.MQTT.Broker); err == nil && u.Scheme == "tcp" && !onThisMachine(u.Hostname()) {
-		warn("mqtt.broker", "the records travel unencrypted to another machine, the password too: ssl:// protects them")
-	}
+	c.warnBroker(warn)
 	c.warnPage(warn)
 	c.warnPlaces(warn)
 	c.warnTolerances(warn)
@@ -44,6 +42,16 @@ func (c *Config) Warnings() (lines []string) {
 		return s.Revision == invented
 	}, warn)
 	return lines
+}
+
+// warnBroker warns of a broker elsewhere without TLS.
+func (c *Config) warnBroker(warn warner) {
+	for _, address := range strings.Fields(c.MQTT.Broker) {
+		if u, err := url.Parse(address); err == nil && u.Scheme == "tcp" && !onThisMachine(u.Hostname()) {
+			warn("mqtt.broker", "the records travel unencrypted to another machine, the password too: ssl:// protects them")
+			return
+		}
+	}
 }
 
 // written says whether the file has a key.

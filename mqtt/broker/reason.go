@@ -1,4 +1,4 @@
-package mqtt
+package broker
 
 import (
 	"crypto/tls"
@@ -15,43 +15,44 @@ import (
 	"github.com/eclipse/paho.mqtt.golang/packets"
 )
 
-// class says how far an attempt came, and so how soon the next one may follow.
-type class string
+// Class says how far an attempt came, and so how soon the next one may follow.
+type Class string
 
+// The classes of an ending.
 const (
-	absent  class = "absent"  // nothing answers at the address, or we are not ready ourselves
-	refused class = "refused" // somebody answers, but there is no working connection
-	lost    class = "lost"    // a connection that worked has ended
+	Absent  Class = "absent"  // nothing answers at the address, or we are not ready ourselves
+	Refused Class = "refused" // somebody answers, but there is no working connection
+	Lost    Class = "lost"    // a connection that worked has ended
 )
 
-// ending is why there is no connection any more.
-type ending struct {
-	class  class
-	reason string // a sentence for a person, the same words for the same cause
-	err    error  // for the log
+// Ending is why there is no connection any more.
+type Ending struct {
+	Class  Class
+	Reason string // a sentence for a person, the same words for the same cause
+	Err    error  // for the log
 }
 
 // whyNoNetwork explains an error of the network's connect.
-func (p *Publisher) whyNoNetwork(err error) string {
+func (b *Broker) whyNoNetwork(err error) string {
 	var dns *net.DNSError
 	switch {
 	case errors.As(err, &dns) && dns.IsNotFound:
-		return fmt.Sprintf("no machine of the name %s is known: check the broker's address and the name server", p.broker.host)
+		return fmt.Sprintf("no machine of the name %s is known: check the broker's address and the name server", b.all[b.at].host)
 	case errors.As(err, &dns):
-		return fmt.Sprintf("the name server does not answer for %s: check the network", p.broker.host)
+		return fmt.Sprintf("the name server does not answer for %s: check the network", b.all[b.at].host)
 	case errors.Is(err, syscall.ECONNREFUSED):
-		return fmt.Sprintf("nothing listens at %s: is the broker running?", p.broker)
+		return fmt.Sprintf("nothing listens at %s: is the broker running?", b.Here())
 	case errors.Is(err, syscall.ENETUNREACH), errors.Is(err, syscall.EHOSTUNREACH), errors.Is(err, syscall.ENETDOWN):
-		return fmt.Sprintf("there is no way to %s: check the network", p.broker)
+		return fmt.Sprintf("there is no way to %s: check the network", b.Here())
 	case isTimeout(err):
-		return fmt.Sprintf("%s does not answer within %v: check the address, the network and the firewall", p.broker, p.s.ConnectTimeout)
+		return fmt.Sprintf("%s does not answer within %v: check the address, the network and the firewall", b.Here(), b.access.Timeout)
 	default:
-		return fmt.Sprintf("no connection to %s: %s", p.broker, innermost(err))
+		return fmt.Sprintf("no connection to %s: %s", b.Here(), innermost(err))
 	}
 }
 
 // whyNoTLS explains an error of the TLS handshake.
-func (p *Publisher) whyNoTLS(err error) string {
+func (b *Broker) whyNoTLS(err error) string {
 	var (
 		unknown  x509.UnknownAuthorityError
 		wrong    x509.HostnameError
@@ -60,12 +61,12 @@ func (p *Publisher) whyNoTLS(err error) string {
 	)
 	switch {
 	case errors.As(err, &unknown):
-		if p.s.CA == "" {
+		if b.access.CA == "" {
 			return "the broker's certificate is from an unknown authority: name the authority's certificate (key ca)"
 		}
-		return fmt.Sprintf("the broker's certificate is not from the authority in %s", p.s.CA)
+		return fmt.Sprintf("the broker's certificate is not from the authority in %s", b.access.CA)
 	case errors.As(err, &wrong):
-		return fmt.Sprintf("the broker's certificate is not for the name %s", p.broker.host)
+		return fmt.Sprintf("the broker's certificate is not for the name %s", b.all[b.at].host)
 	case errors.As(err, &invalid) && invalid.Reason == x509.Expired && invalid.Cert != nil:
 		if time.Now().Before(invalid.Cert.NotBefore) {
 			return fmt.Sprintf("the broker's certificate is not valid before %s: is this machine's clock right?", day(invalid.Cert.NotBefore))
@@ -74,21 +75,21 @@ func (p *Publisher) whyNoTLS(err error) string {
 	case errors.As(err, &invalid):
 		return fmt.Sprintf("the broker's certificate is not valid: %s", invalid.Error())
 	case errors.As(err, &noRecord):
-		return fmt.Sprintf("%s does not speak TLS: write tcp:// or take the port with TLS", p.broker)
+		return fmt.Sprintf("%s does not speak TLS: write tcp:// or take the port with TLS", b.Here())
 	case errors.Is(err, io.EOF), errors.Is(err, syscall.ECONNRESET), errors.Is(err, syscall.EPIPE):
-		return fmt.Sprintf("%s ends the connection instead of TLS: is it the port with TLS?", p.broker)
+		return fmt.Sprintf("%s ends the connection instead of TLS: is it the port with TLS?", b.Here())
 	case isTimeout(err):
-		return fmt.Sprintf("%s does not answer with TLS within %v: is it a broker?", p.broker, p.s.ConnectTimeout)
+		return fmt.Sprintf("%s does not answer with TLS within %v: is it a broker?", b.Here(), b.access.Timeout)
 	default:
 		if alert, ok := fromPeer(err); ok {
 			return alert
 		}
-		return fmt.Sprintf("no TLS with %s: %s", p.broker, innermost(err))
+		return fmt.Sprintf("no TLS with %s: %s", b.Here(), innermost(err))
 	}
 }
 
 // whyNoMQTT explains a CONNECT without a good CONNACK.
-func (p *Publisher) whyNoMQTT(err error) string {
+func (b *Broker) whyNoMQTT(err error) string {
 	switch {
 	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword), errors.Is(err, packets.ErrorRefusedNotAuthorised):
 		return "the broker does not let this press in: check user, password and certificate, there and here"
@@ -99,22 +100,22 @@ func (p *Publisher) whyNoMQTT(err error) string {
 	case errors.Is(err, packets.ErrorRefusedBadProtocolVersion):
 		return "the broker does not speak MQTT 3.1.1"
 	case isTimeout(err):
-		return fmt.Sprintf("connected to %s, but it does not answer with MQTT within %v: is it a broker?", p.broker, p.s.ConnectTimeout)
+		return fmt.Sprintf("connected to %s, but it does not answer with MQTT within %v: is it a broker?", b.Here(), b.access.Timeout)
 	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, syscall.ECONNRESET), errors.Is(err, syscall.EPIPE):
-		if p.broker.tls {
-			return fmt.Sprintf("%s ends the connection instead of answering with MQTT: does it want this press's certificate, is it a broker?", p.broker)
+		if b.all[b.at].tls {
+			return fmt.Sprintf("%s ends the connection instead of answering with MQTT: does it want this press's certificate, is it a broker?", b.Here())
 		}
-		return fmt.Sprintf("%s ends the connection instead of answering with MQTT: is it a broker, does it want ssl://?", p.broker)
+		return fmt.Sprintf("%s ends the connection instead of answering with MQTT: is it a broker, does it want ssl://?", b.Here())
 	default:
 		if alert, ok := fromPeer(err); ok {
 			return alert
 		}
-		return fmt.Sprintf("%s does not answer with MQTT: %s", p.broker, innermost(err))
+		return fmt.Sprintf("%s does not answer with MQTT: %s", b.Here(), innermost(err))
 	}
 }
 
 // whyLost explains the end of a connection that worked.
-func (p *Publisher) whyLost(err error) string {
+func whyLost(err error) string {
 	switch {
 	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
 		return "the broker has ended the connection"

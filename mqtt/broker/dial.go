@@ -1,4 +1,4 @@
-package mqtt
+package broker
 
 import (
 	"context"
@@ -13,72 +13,75 @@ import (
 	"time"
 )
 
-// way is an open way to the broker, before any word of MQTT.
-type way struct {
+// Way is an open way to the broker, before any word of MQTT.
+type Way struct {
 	net.Conn
-	expires time.Time // the earliest end of a certificate in use; zero without TLS
+	Expires time.Time // the earliest end of a certificate in use; zero without TLS
+
+	address string // host:port
 }
 
-// dial reads the certificates anew and opens the way. It takes at most the
-// connect timeout for the network and once more for TLS.
-func (p *Publisher) dial(ctx context.Context) (way, *ending) {
+// Dial reads the certificates anew and opens a way to the address whose turn it
+// is. It takes at most the timeout for the network and once more for TLS.
+func (b *Broker) Dial(ctx context.Context) (Way, *Ending) {
 	var config *tls.Config
 	var expires time.Time
-	if p.broker.tls {
+	here := b.all[b.at]
+	if here.tls {
 		var err error
-		if config, expires, err = p.certificates(); err != nil {
-			return way{}, &ending{class: absent, reason: err.Error(), err: err}
+		if config, expires, err = b.certificates(); err != nil {
+			return Way{}, &Ending{Class: Absent, Reason: err.Error(), Err: err}
 		}
 	}
-	attempt, cancel := context.WithTimeout(ctx, p.s.ConnectTimeout)
+	attempt, cancel := context.WithTimeout(ctx, b.access.Timeout)
 	defer cancel()
-	conn, err := p.network(attempt, "tcp", p.broker.String())
+	conn, err := b.Network(attempt, "tcp", here.String())
 	if err != nil {
-		return way{}, &ending{class: absent, reason: p.whyNoNetwork(err), err: err}
+		return Way{}, &Ending{Class: Absent, Reason: b.whyNoNetwork(err), Err: err}
 	}
 	if config == nil {
-		return way{Conn: conn}, nil
+		return Way{Conn: conn, address: here.String()}, nil
 	}
-	handshake, cancel := context.WithTimeout(ctx, p.s.ConnectTimeout)
+	handshake, cancel := context.WithTimeout(ctx, b.access.Timeout)
 	defer cancel()
 	secure := tls.Client(conn, config)
 	if err := secure.HandshakeContext(handshake); err != nil {
 		_ = conn.Close() // the handshake's error is the one that matters
-		return way{}, &ending{class: refused, reason: p.whyNoTLS(err), err: err}
+		return Way{}, &Ending{Class: Refused, Reason: b.whyNoTLS(err), Err: err}
 	}
 	for _, c := range secure.ConnectionState().PeerCertificates[:1] {
 		expires = earlier(expires, c.NotAfter)
 	}
-	return way{Conn: secure, expires: expires}, nil
+	return Way{Conn: secure, Expires: expires, address: here.String()}, nil
 }
 
 // certificates reads the authority and the press's own certificate, if named,
 // and tells when the latter ends.
-func (p *Publisher) certificates() (*tls.Config, time.Time, error) {
-	config := &tls.Config{ServerName: p.broker.host, MinVersion: tls.VersionTLS12}
+func (b *Broker) certificates() (*tls.Config, time.Time, error) {
+	config := &tls.Config{ServerName: b.all[b.at].host, MinVersion: tls.VersionTLS12}
 	var expires time.Time
-	if p.s.CA != "" {
-		pem, err := readFile(p.s.CA, false)
+	if b.access.CA != "" {
+		pem, err := readFile(b.access.CA, false)
 		if err != nil {
 			return nil, expires, fmt.Errorf("authority's certificate: %w", err)
 		}
 		config.RootCAs = x509.NewCertPool()
 		if !config.RootCAs.AppendCertsFromPEM(pem) {
-			return nil, expires, fmt.Errorf("authority's certificate: %s holds no certificate in PEM form", p.s.CA)
+			return nil, expires, fmt.Errorf("authority's certificate: %s holds no certificate in PEM form", b.access.CA)
 		}
 	}
-	if p.s.Cert != "" {
-		cert, err := readFile(p.s.Cert, false)
+	if b.access.Cert != "" {
+		cert, err := readFile(b.access.Cert, false)
 		if err != nil {
 			return nil, expires, fmt.Errorf("own certificate: %w", err)
 		}
-		key, err := readFile(p.s.Key, true)
+		key, err := readFile(b.access.Key, true)
 		if err != nil {
 			return nil, expires, fmt.Errorf("own key: %w", err)
 		}
 		pair, err := tls.X509KeyPair(cert, key)
 		if err != nil {
-			return nil, expires, fmt.Errorf("own certificate %s with key %s: %w", p.s.Cert, p.s.Key, err)
+			return nil, expires, fmt.Errorf("own certificate %s with key %s: %w", b.access.Cert, b.access.Key, err)
 		}
 		config.Certificates = []tls.Certificate{pair}
 		expires = pair.Leaf.NotAfter
@@ -86,16 +89,16 @@ func (p *Publisher) certificates() (*tls.Config, time.Time, error) {
 	return config, expires, nil
 }
 
-// password reads the password, "" without a password file.
-func (p *Publisher) password() (string, error) {
-	if p.s.PasswordFile == "" {
+// Password reads the password, "" without a password file.
+func (b *Broker) Password() (string, error) {
+	if b.access.PasswordFile == "" {
 		return "", nil
 	}
-	b, err := readFile(p.s.PasswordFile, true)
+	text, err := readFile(b.access.PasswordFile, true)
 	if err != nil {
 		return "", fmt.Errorf("password: %w", err)
 	}
-	return strings.TrimRight(string(b), "\r\n"), nil
+	return strings.TrimRight(string(text), "\r\n"), nil
 }
 
 // maxFile bounds certificates, keys and passwords, so that a wrong path costs

@@ -1,4 +1,4 @@
-package mqtt
+package broker
 
 import (
 	"bytes"
@@ -11,10 +11,17 @@ import (
 	"testing"
 	"testing/iotest"
 	"time"
+
+	"github.com/eclipse/paho.mqtt.golang/packets"
 )
 
 // hear feeds bytes through an ear, from a connection that then ends.
 func hear(t *testing.T, in io.Reader) (string, error) {
+	t.Helper()
+	return hearWith(t, in, Hearing{})
+}
+
+func hearWith(t *testing.T, in io.Reader, h Hearing) (string, error) {
 	t.Helper()
 	here, there := net.Pipe()
 	var feeding sync.WaitGroup
@@ -22,7 +29,7 @@ func hear(t *testing.T, in io.Reader) (string, error) {
 		_, _ = io.Copy(there, in)
 		_ = there.Close()
 	})
-	got, err := io.ReadAll(iotest.OneByteReader(newEar(here, time.Second)))
+	got, err := io.ReadAll(iotest.OneByteReader(newEar(here, time.Second, h)))
 	_ = here.Close()
 	feeding.Wait()
 	return string(got), err
@@ -67,6 +74,37 @@ func TestEarHandsOnThreePackets(t *testing.T) {
 	}
 }
 
+func TestEarWithAHearing(t *testing.T) {
+	const ack = "\x40\x02\x00\x07"
+	long := "\x30\x80\x01\x00\x01a" + strings.Repeat("x", 125)
+	for _, tc := range []struct {
+		name, in, want, fault string
+	}{
+		{"publish at QoS 0", "\x30\x05\x00\x01ahi" + ack, "\x30\x05\x00\x01ahi" + ack, ""},
+		{"publish at QoS 1, again, retained", "\x3b\x07\x00\x01a\x00\x01hi", "\x3b\x07\x00\x01a\x00\x01hi", ""},
+		{"publish at QoS 2 and 3", "\x34\x07\x00\x01a\x00\x01hi\x36\x07\x00\x01a\x00\x01hi" + ack, ack, ""},
+		{"suback", "\x90\x03\x00\x01\x80", "\x90\x03\x00\x01\x80", ""},
+		{"suback for two", "\x90\x04\x00\x01\x00\x00", "", "0x90 has 4 bytes instead of 3"},
+		{"a longer message is cut off", long + ack, "\x30\x20\x00\x01a" + strings.Repeat("x", 29) + ack, ""},
+		{"no room for its topic", "\x30\x05\x00\x09ahi", "", "does not hold its topic"},
+		{"a topic longer than may be heard", "\x30\x80\x01\x00\x7d" + strings.Repeat("x", 126), "", "does not hold its topic"},
+		{"an empty message", "\x30\x00", "", "does not hold its topic"},
+		{"no packet id", "\x32\x03\x00\x01a", "", "does not hold its topic"},
+		{"three at QoS 0 in one second", strings.Repeat("\x30\x03\x00\x01a", 4) + ack, strings.Repeat("\x30\x03\x00\x01a", 3) + ack, ""},
+		{"all at QoS 1", strings.Repeat("\x32\x05\x00\x01a\x00\x01", 5), strings.Repeat("\x32\x05\x00\x01a\x00\x01", 5), ""},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			got, err := hearWith(t, strings.NewReader(tc.in), Hearing{Longest: 32, Most: 3})
+			if got != tc.want {
+				t.Errorf("got  %q\nwant %q", got, tc.want)
+			}
+			if tc.fault == "" && err != nil || tc.fault != "" && (err == nil || !strings.Contains(err.Error(), tc.fault)) {
+				t.Errorf("error %v, want %q", err, tc.fault)
+			}
+		})
+	}
+}
+
 func TestEarKeepsNothingOfALongMessage(t *testing.T) {
 	const size = 32 << 20
 	long := io.MultiReader(
@@ -103,7 +141,7 @@ func TestEarOfAConnectionGivenUp(t *testing.T) {
 	if err := conn.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := newEar(conn, time.Second).Read(make([]byte, 1)); !errors.Is(err, errGivenUp) {
+	if _, err := newEar(conn, time.Second, Hearing{}).Read(make([]byte, 1)); !errors.Is(err, errGivenUp) {
 		t.Errorf("got %v, want %v", err, errGivenUp)
 	}
 }
@@ -112,7 +150,7 @@ func TestEarWritesWithADeadline(t *testing.T) {
 	here, there := net.Pipe()
 	defer there.Close() //nolint:errcheck // test
 	defer here.Close()  //nolint:errcheck // test
-	if _, err := newEar(here, 5*time.Millisecond).Write([]byte("x")); !isTimeout(err) {
+	if _, err := newEar(here, 5*time.Millisecond, Hearing{}).Write([]byte("x")); !isTimeout(err) {
 		t.Errorf("a peer that takes nothing: got %v, want a timeout", err)
 	}
 }
@@ -122,7 +160,7 @@ func FuzzEar(f *testing.F) {
 	f.Add([]byte("\x30\xff\xff\xff\x7fabc"))
 	f.Add([]byte("\x32\x07\x00\x01a\x00\x01hi\xd0\x00"))
 	f.Fuzz(func(t *testing.T, in []byte) {
-		e := newEar(nil, 0)
+		e := newEar(nil, 0, Hearing{})
 		e.in.Reset(bytes.NewReader(in))
 		got, _ := io.ReadAll(e)
 		if len(got) > len(in) {
@@ -136,6 +174,18 @@ func FuzzEar(f *testing.F) {
 				got = got[2:]
 			default:
 				t.Fatalf("handed on %q", got)
+			}
+		}
+		e = newEar(nil, 0, Hearing{Longest: 64, Most: 10})
+		e.in.Reset(bytes.NewReader(in))
+		heard, _ := io.ReadAll(e)
+		for all := bytes.NewReader(heard); all.Len() > 0; { // and the library reads them without a fault
+			packet, err := packets.ReadPacket(all)
+			if err != nil {
+				t.Fatalf("handed on %q: %v", heard, err)
+			}
+			if m, ok := packet.(*packets.PublishPacket); ok && (m.Qos > 1 || len(m.Payload) > 64) {
+				t.Fatalf("a message at QoS %d of %d bytes", m.Qos, len(m.Payload))
 			}
 		}
 	})

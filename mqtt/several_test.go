@@ -1,0 +1,62 @@
+package mqtt
+
+import (
+	"testing"
+	"time"
+)
+
+func TestAnotherBrokerWhenOneDies(t *testing.T) {
+	first, second := &fake{}, &fake{}
+	a, b := first.listen(t), second.listen(t)
+	s := settings("")
+	s.Address = "tcp://127.0.0.1:1 tcp://" + a + " tcp://" + b // nobody, one that dies, one that lives
+	first.onPub = func(m message) reaction {
+		if m.seq() > 3 {
+			return cut
+		}
+		return acknowledge
+	}
+	box := newBox(20)
+	p := start(t, s, box, nil)
+	drain(t, p)
+	if n := len(first.messages(message.isEvent)); n != 4 {
+		t.Errorf("the first broker saw %d events, want 3 and the one at which it died", n)
+	}
+	seen := append(first.messages(message.isEvent), second.messages(message.isEvent)...)
+	if missing, _ := gaps(t, seen, 20); len(missing) > 0 {
+		t.Errorf("events %v came to neither broker", missing)
+	}
+	if first.connections() != 1 || second.connections() != 1 {
+		t.Errorf("%d and %d connections, want one each", first.connections(), second.connections())
+	}
+	p.stop()
+	if s := p.State(); s.Connected {
+		t.Errorf("state after a stop %+v", s)
+	}
+}
+
+func TestOnlyOneBrokerAtATime(t *testing.T) {
+	first, second := &fake{}, &fake{}
+	s := settings(first.listen(t))
+	s.Address += " tcp://" + second.listen(t)
+	p := start(t, s, newBox(5), nil)
+	drain(t, p)
+	time.Sleep(10 * time.Millisecond) // long against the pauses of this test's settings
+	if first.connections() != 1 || second.connections() != 0 {
+		t.Errorf("%d and %d connections, want one to the first alone", first.connections(), second.connections())
+	}
+}
+
+func TestReasonNamesAllBrokersOnce(t *testing.T) {
+	s := settings("")
+	s.Address = "tcp://127.0.0.1:1 tcp://127.0.0.1:2"
+	h := &history{}
+	s.OnChange = h.note
+	start(t, s, newBox(1), nil)
+	const want = "nothing listens at 127.0.0.1:1: is the broker running?; nothing listens at 127.0.0.1:2: is the broker running?"
+	until(t, want, func() bool { return h.reason(want) })
+	time.Sleep(50 * time.Millisecond) // several rounds in this test's settings
+	if all := h.all(); len(all) != 1 {
+		t.Errorf("told %d times: %+v; want once", len(all), all)
+	}
+}
