@@ -60,7 +60,12 @@ func keepCursors(tx *bbolt.Tx, now, kept cursors) error {
 		}
 	}
 	if now.changes != kept.changes {
-		return m.Put(keyResend, seal(keyResend, appendRequests(nil, now.requests)))
+		if err := m.Put(keyResend, seal(keyResend, appendRequests(nil, now.requests))); err != nil {
+			return err
+		}
+	}
+	if now.moves != kept.moves {
+		return keepMarks(tx, now.marks)
 	}
 	return nil
 }

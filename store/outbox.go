@@ -141,13 +141,13 @@ func (s *Store) Sent(seq uint64) error {
 	return nil
 }
 
-// FlushSent keeps the cursors of Sent and Resent if they moved. The owner calls
-// it each second.
+// FlushSent keeps the cursors of Sent and Resent and the marks if they moved. The
+// owner calls it each second.
 func (s *Store) FlushSent() error {
 	s.writing.Lock()
 	defer s.writing.Unlock()
 	s.mu.Lock()
-	clean := s.now.sent == s.kept.sent && s.now.changes == s.kept.changes
+	clean := s.now.sent == s.kept.sent && s.now.changes == s.kept.changes && s.now.moves == s.kept.moves
 	s.mu.Unlock()
 	if clean {
 		return nil

@@ -73,8 +73,10 @@ type Store struct {
 // the next transaction.
 type cursors struct {
 	sent     uint64
-	requests []request // to send again, oldest request first; never changed in place
-	changes  uint64    // counts changes to requests
+	requests []request       // to send again, oldest request first; never changed in place
+	changes  uint64          // counts changes to requests
+	marks    map[string]Mark // set since the store was opened; never changed in place
+	moves    uint64          // counts changes to marks
 }
 
 // Open opens the store at path; when there is no file, it makes one, whole or

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"strings"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -116,8 +117,12 @@ func (c *checker) visit(path string, key, value []byte) {
 		}
 		c.meta(string(key), b)
 	case "rest":
+		if strings.HasPrefix(string(key), prefixMark) && (err != nil || len(b) < 8) {
+			c.damage("%s: %v", key, describe(err))
+			return
+		}
 		if string(key) != string(keyState) {
-			return // of a newer program; nothing to say about it
+			return // a mark, or of a newer program; nothing to say about it
 		}
 		if err != nil || len(b) < 8 {
 			c.damage("state: %v", describe(err))

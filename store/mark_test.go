@@ -1,0 +1,104 @@
+package store
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+func TestMarksAreKept(t *testing.T) {
+	s := open(t, place(t), Options{})
+	mark := func(name string, want Mark) {
+		t.Helper()
+		got, err := s.Mark(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(want, got); diff != "" {
+			t.Errorf("mark %s (-want +got):\n%s", name, diff)
+		}
+	}
+	set := func(name string, m Mark) {
+		t.Helper()
+		if err := s.SetMark(name, m); err != nil {
+			t.Fatal(err)
+		}
+	}
+	mark("births", Mark{})
+	fill(t, s, 3, 1)
+	set("births", Mark{Seq: 7})
+	set("node", Mark{Seq: 2, Note: []byte("what was last")})
+	mark("births", Mark{Seq: 7})
+	mark("node", Mark{Seq: 2, Note: []byte("what was last")})
+
+	fill(t, s, 1, 1) // they ride along
+	s.writing.Lock()
+	clean := s.kept.moves == s.now.moves
+	s.writing.Unlock()
+	if !clean {
+		t.Error("an append has not kept the marks")
+	}
+	s = reopen(t, s)
+	mark("births", Mark{Seq: 7, Note: []byte{}})
+	mark("node", Mark{Seq: 2, Note: []byte("what was last")})
+
+	set("births", Mark{Seq: 8})
+	if err := s.FlushSent(); err != nil {
+		t.Fatal(err)
+	}
+	other, err := os.ReadFile(s.path) // as a power cut would leave it
+	if err != nil {
+		t.Fatal(err)
+	}
+	copied := place(t)
+	if err := os.WriteFile(copied, other, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s = open(t, copied, Options{})
+	mark("births", Mark{Seq: 8, Note: []byte{}})
+	mark("node", Mark{Seq: 2, Note: []byte("what was last")})
+	mustHold(t, s, 1, 4)
+	closed(t, s)
+	if report, err := Verify(copied); err != nil || len(report.Damage) > 0 {
+		t.Errorf("verify: %v, %+v", err, report)
+	}
+}
+
+func TestMarksRefused(t *testing.T) {
+	s := open(t, place(t), Options{})
+	for name, m := range map[string]Mark{"": {}, strings.Repeat("x", 33): {}, "large": {Note: make([]byte, maxNote+1)}} {
+		if err := s.SetMark(name, m); err == nil {
+			t.Errorf("mark %q of %d bytes is taken", name, len(m.Note))
+		}
+	}
+}
+
+func TestDamagedMarkIsNamed(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "damaged.db"), Options{})
+	if err := s.SetMark("node", Mark{Seq: 1, Note: []byte("something to be found in the file")}); err != nil {
+		t.Fatal(err)
+	}
+	closed(t, s)
+	b, err := os.ReadFile(s.path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b = bytes.ReplaceAll(b, []byte("to be found"), []byte("to be lost!"))
+	if err := os.WriteFile(s.path, b, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s = open(t, s.path, Options{})
+	if m, err := s.Mark("node"); !errors.Is(err, ErrCorrupt) || !strings.Contains(err.Error(), "mark node") {
+		t.Errorf("got %+v, %v; want ErrCorrupt and the mark's name", m, err)
+	}
+	closed(t, s)
+	report, err := Verify(s.path)
+	if err != nil || len(report.Damage) != 1 || !strings.Contains(report.Damage[0], "mark node") {
+		t.Errorf("verify: %v, %q; want the mark named", err, report.Damage)
+	}
+}
