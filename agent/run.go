@@ -138,6 +138,14 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 	a.health = newHealth(a, s.View())
 	if cfg.MQTT.Broker != "" {
 		settings := publisherSettings(cfg, kept.ID())
+		if settings.Former, err = formerBases(kept, cfg.Base()); err != nil {
+			slog.Warn("what the press left at the broker under another name stays there", "err", err)
+		}
+		settings.OnCleared = func() {
+			if err := kept.SetMark(markBases, store.Mark{Note: []byte(cfg.Base())}); err != nil {
+				slog.Warn("the press's former topics are cleared again at the next start", "err", err)
+			}
+		}
 		settings.OnChange = func(mqtt.State) {
 			select {
 			case a.brokerChanged <- struct{}{}:

@@ -43,6 +43,7 @@ func (l *link) fill(now time.Time) {
 	if !l.greeted {
 		return
 	}
+	l.clearFormer()
 	for l.room() {
 		e, c, ok := l.next(now)
 		if !ok || l.pace.wait(now) > 0 || !l.send(e, c) {

@@ -14,6 +14,7 @@ const (
 	shelf
 	event
 	repeat
+	clearing // of a retained topic of a former base
 )
 
 // flight is a message on its way to being acknowledged.
@@ -38,7 +39,7 @@ func (l *link) publish(f flight, retain bool, payload []byte) {
 		l.unsent++
 	case repeat:
 		l.again++
-	case status, shelf:
+	case status, shelf, clearing:
 	}
 }
 
@@ -77,6 +78,8 @@ func (l *link) land() error {
 		case repeat:
 			l.again--
 			l.settleRepeat(f.seq)
+		case clearing:
+			l.p.cleared()
 		}
 	}
 	return nil

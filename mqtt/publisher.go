@@ -32,6 +32,7 @@ type Publisher struct {
 	trouble trouble
 	retry   broker.Retry
 	head    head
+	former  former
 	handing sync.WaitGroup // calls of the client library that may outlive their connection
 }
 
@@ -57,7 +58,7 @@ func New(s Settings, out Outbox) (*Publisher, error) {
 		log:   log.With("broker", way.String()),
 		wake:  make(chan struct{}, 1),
 		state: State{Since: time.Now()},
-		retry: broker.Retry{Min: s.BackoffMin, Max: s.BackoffMax},
+		retry: broker.Retry{Min: s.BackoffMin, Max: s.BackoffMax}, former: former{bases: s.Former},
 	}, nil
 }
 

@@ -21,6 +21,9 @@ type head struct {
 // attempt, and whether all brokers have had their turn. l is nil if CONNECT was
 // not answered.
 func (p *Publisher) weigh(end *broker.Ending, l *link, now time.Time) (pause time.Duration, round bool) {
+	if p.former.unclear() {
+		p.log.Warn("the topics of the press's former place cannot be cleared: the broker ends the connection at them; run benchtally forget with an account that may", "bases", p.s.Former)
+	}
 	if l != nil {
 		p.weighHead(l)
 		if p.trouble.dropped != "" {

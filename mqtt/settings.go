@@ -19,6 +19,9 @@ type Settings struct {
 	Base     string // <topic>/<name> of the press; see ValidBase
 	ClientID string // unlike that of any other client of the broker
 
+	Former    []string // bases that the press had before, whose retained topics are to be cleared
+	OnCleared func()   // called from Run once they are; nil none. It must not block
+
 	Window int     // events in flight, 1 (default) to 64
 	Rate   float64 // most events in a second while a backlog drains; 0 no limit
 
@@ -45,6 +48,13 @@ func (s Settings) checked() (Settings, *broker.Broker, error) {
 	}
 	if err := ValidBase(s.Base); err != nil {
 		faults = append(faults, err)
+	}
+	for _, base := range s.Former {
+		if err := ValidBase(base); err != nil {
+			faults = append(faults, err)
+		} else if base == s.Base {
+			fault("the base %s is not a former one", base)
+		}
 	}
 	if s.ClientID == "" || !utf8.ValidString(s.ClientID) || strings.ContainsFunc(s.ClientID, broker.Control) || len(s.ClientID) > 128 {
 		fault("client id %.140q: want 1 to 128 bytes without control characters", s.ClientID)
