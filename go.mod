@@ -27,4 +27,5 @@ require (
 	github.com/gorilla/websocket v1.5.3 // indirect
 	github.com/rs/xid v1.4.0 // indirect
 	golang.org/x/net v0.61.0 // indirect
+	google.golang.org/protobuf v1.36.12 // indirect
 )
