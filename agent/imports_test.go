@@ -65,8 +65,9 @@ var directions = map[string]map[string]string{
 		"agent/record": "it sends records",
 		"mqtt/broker":  "it is connected by it",
 	},
-	"mqtt/broker": {},
-	"deploy":      {},
+	"mqtt/broker":    {},
+	"mqtt/sparkplug": {},
+	"deploy":         {},
 	"agent": {
 		"agent/config": joins, "agent/crimp": joins, "agent/label": joins, "agent/panel": joins, "agent/people": joins, "agent/record": joins, "agent/report": joins,
 		"agent/rehearsal": joins, "agent/words": joins, "agent/station": joins, "agent/stats": joins, "agent/tape": joins,
@@ -94,6 +95,7 @@ var homes = []struct{ module, home, why string }{
 	{"go.bug.st/serial", "caliper/port/serial.go", "the serial port"},
 	{"go.etcd.io/bbolt", "store", "the store's file"},
 	{"github.com/eclipse/paho.mqtt.golang", "mqtt/broker", "the broker's protocol"},
+	{"google.golang.org/protobuf/encoding/protowire", "mqtt/sparkplug", "the wire format of Sparkplug's payloads"},
 	{"periph.io/x", "sensors", "the input lines"},
 	{"gonum.org/v1/gonum", "agent/stats", "distributions, quadrature, linear algebra"},
 	{"codeberg.org/go-pdf/fpdf", "agent/report/sheet.go", "the papers' PDF"},
@@ -108,6 +110,7 @@ var clockless = []string{
 	"agent/crimp", "agent/crimp/study", "agent/record", "agent/station", "agent/stats", "agent/tape", "agent/config", "agent/label", "agent/words", "agent/report",
 	"caliper/frame", "caliper/reader.go", "caliper/line.go", "caliper/garbage.go", "caliper/settle.go", "sensors/scanner/reader.go",
 	"agent/people/door.go", "agent/people/session.go", "agent/people/tally.go", "agent/people/watched.go", "agent/people/refused.go",
+	"mqtt/sparkplug/payload.go", "mqtt/sparkplug/value.go", "mqtt/sparkplug/decode.go", "mqtt/sparkplug/topic.go", "mqtt/sparkplug/host.go",
 	"sensors/filter.go", "sensors/due.go", "sensors/state.go", "sensors/fault.go",
 }
 

@@ -14,9 +14,10 @@ const (
 	MaxPayload = 1 << 20 // bytes
 	MaxMetrics = 1000    // of a payload
 
-	maxProperties  = 64              // of a metric
-	maxDepth       = 16              // of groups inside of each other, in fields that are not known
-	maxMillisecond = 253402300799999 // the last one of the year 9999, RFC 3339's last
+	maxProperties = 64 // of a metric
+	maxDepth      = 16 // of groups inside of each other, in fields that are not known
+
+	maxMillisecond uint64 = 253402300799999 // the last one of the year 9999, RFC 3339's last
 )
 
 // Decode reads a payload of any message type. As protobuf demands, fields come

@@ -58,12 +58,12 @@ func parseHostState(b []byte) (HostState, error) {
 		case "online":
 			s.Online = string(value) == "true"
 			if !s.Online && string(value) != "false" {
-				return HostState{}, fmt.Errorf("online is %.40s, want true or false", value)
+				return HostState{}, fmt.Errorf("online is %.40q, want true or false", value)
 			}
 		case "timestamp":
 			var ms uint64
 			if err := json.Unmarshal(value, &ms); err != nil || string(value) == "null" || ms > maxMillisecond {
-				return HostState{}, fmt.Errorf("timestamp is %.40s, want whole milliseconds since 1970, at most %d", value, maxMillisecond)
+				return HostState{}, fmt.Errorf("timestamp is %.40q, want whole milliseconds since 1970, at most %d", value, maxMillisecond)
 			}
 			s.At = time.UnixMilli(int64(ms)).UTC()
 		default:

@@ -77,7 +77,10 @@ func parseTopic(topic string) (Topic, error) {
 		return Topic{}, fmt.Errorf("%d levels are neither a host's state nor a node's message", len(levels))
 	}
 	t := Topic{Type: MessageType(levels[2]), Group: levels[1], Node: levels[3]}
-	err := errors.Join(idFault("group id", t.Group), idFault("edge node id", t.Node))
+	err := idFault("group id", t.Group)
+	if err == nil {
+		err = idFault("edge node id", t.Node)
+	}
 	switch t.Type {
 	case NBIRTH, NDEATH, NDATA, NCMD:
 		if len(levels) != 4 {
@@ -89,7 +92,10 @@ func parseTopic(topic string) (Topic, error) {
 			return Topic{}, fmt.Errorf("%s has one device", t.Type)
 		}
 		t.Device = levels[4]
-		return t, errors.Join(err, idFault("device id", t.Device))
+		if err == nil {
+			err = idFault("device id", t.Device)
+		}
+		return t, err
 	case STATE:
 	}
 	return Topic{}, fmt.Errorf("message type %.40q is not known", levels[2])
