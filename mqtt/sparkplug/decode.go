@@ -3,6 +3,7 @@ package sparkplug
 import (
 	"errors"
 	"fmt"
+	"io"
 	"time"
 	"unicode/utf8"
 
@@ -214,7 +215,7 @@ type field struct {
 func next(b []byte) (f field, rest []byte, err error) {
 	num, typ, n := protowire.ConsumeTag(b)
 	if n < 0 {
-		return field{}, nil, protowire.ParseError(n)
+		return field{}, nil, fault(n)
 	}
 	f, b = field{num: num, typ: typ}, b[n:]
 	switch typ {
@@ -237,9 +238,18 @@ func next(b []byte) (f field, rest []byte, err error) {
 		return field{}, nil, fmt.Errorf("field %d: wire type %d", num, typ)
 	}
 	if n < 0 {
-		return field{}, nil, fmt.Errorf("field %d: %w", num, protowire.ParseError(n))
+		return field{}, nil, fmt.Errorf("field %d: %w", num, fault(n))
 	}
 	return f, b[n:], nil
+}
+
+// fault is what a negative length of protowire's stands for. Its own texts change
+// from build to build.
+func fault(n int) error {
+	if errors.Is(protowire.ParseError(n), io.ErrUnexpectedEOF) {
+		return io.ErrUnexpectedEOF
+	}
+	return errors.New("malformed number")
 }
 
 // past is what follows a group that has begun. Protobuf once had groups; no
@@ -252,7 +262,7 @@ func past(b []byte, group protowire.Number, depth int) (rest []byte, err error) 
 		num, typ, n := protowire.ConsumeTag(b)
 		switch {
 		case n < 0:
-			return nil, fmt.Errorf("group %d: %w", group, protowire.ParseError(n))
+			return nil, fmt.Errorf("group %d: %w", group, fault(n))
 		case typ == protowire.EndGroupType && num != group:
 			return nil, fmt.Errorf("group %d ends as group %d", group, num)
 		case typ == protowire.EndGroupType:

@@ -1,0 +1,69 @@
+// Holds the npm package sparkplug-payload, a decoder of other people's, to the
+// messages in testdata/sparkplug: it has to read from each .hex file what the
+// .want file beside it says. The Go tests hold ours to the same files.
+import assert from "node:assert/strict";
+import { readFileSync, readdirSync } from "node:fs";
+import { createRequire } from "node:module";
+import test from "node:test";
+
+const require = createRequire(import.meta.url);
+const sparkplug = require("sparkplug-payload").get("spBv1.0");
+const { Payload } = require("sparkplug-payload/lib/sparkplugPayloadProto.js").org.eclipse.tahu.protobuf;
+
+const folder = new URL("../../testdata/sparkplug/", import.meta.url);
+
+function bytes(name) {
+  const lines = readFileSync(new URL(`${name}.hex`, folder), "utf8").split("\n");
+  return Buffer.from(lines.filter((line) => !line.startsWith("#")).join("").replaceAll(/\s/g, ""), "hex");
+}
+
+// plain turns what the package returns into what JSON has: whole numbers that a
+// double cannot hold become text, bytes hexadecimal digits.
+function plain(value) {
+  if (value === null || value === undefined) return null;
+  if (typeof value === "number" || typeof value === "string" || typeof value === "boolean") return value;
+  if (value instanceof Uint8Array) return Buffer.from(value).toString("hex");
+  if (Array.isArray(value)) return value.map(plain);
+  if (typeof value.toSigned === "function") {
+    return Number.isSafeInteger(value.toNumber()) ? value.toNumber() : value.toString();
+  }
+  return Object.fromEntries(Object.entries(value).filter(([, v]) => v !== undefined).map(([k, v]) => [k, plain(v)]));
+}
+
+// A metric without a data type has no value to the package, which does not
+// remember births; the field of the message that holds it is told in its place,
+// signed, as the types that we write are.
+const fields = ["intValue", "longValue", "floatValue", "doubleValue", "booleanValue", "stringValue", "isNull"];
+
+function read(b) {
+  const payload = plain(sparkplug.decodePayload(b));
+  const raw = Payload.decode(b);
+  if (payload.metrics?.length === 0) delete payload.metrics;
+  payload.metrics?.forEach((metric, i) => {
+    if (metric.type) return;
+    delete metric.type;
+    delete metric.value;
+    for (const field of fields) {
+      if (!Object.hasOwn(raw.metrics[i], field)) continue;
+      const value = raw.metrics[i][field];
+      metric[field] = field === "intValue" ? value | 0 : plain(field === "longValue" ? value.toSigned() : value);
+    }
+  });
+  return payload;
+}
+
+const names = readdirSync(folder).filter((file) => file.endsWith(".hex")).map((file) => file.slice(0, -4));
+
+test("there are messages", () => assert.ok(names.length >= 40, `${names.length} messages`));
+
+for (const name of names) {
+  const want = JSON.parse(readFileSync(new URL(`${name}.want`, folder), "utf8"));
+  if (want.refused) continue; // our limits, not the package's
+  test(name, () => assert.deepEqual(read(bytes(name)), want));
+}
+
+test("the rebirth command in the files is the package's own", () => {
+  const at = 1767268800000;
+  const command = { timestamp: at, metrics: [{ name: "Node Control/Rebirth", timestamp: at, type: "Boolean", value: true }] };
+  assert.deepEqual(Buffer.from(sparkplug.encodePayload(command)), bytes("ncmd_rebirth"));
+});
