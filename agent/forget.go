@@ -24,16 +24,16 @@ const markBases = "bases"
 
 // formerBases remembers the press's base and returns the former ones.
 func formerBases(s *store.Store, base string) ([]string, error) {
-	m, err := s.Mark(markBases)
+	_, note, err := s.Mark(markBases)
 	if err != nil {
 		return nil, err
 	}
-	former := slices.DeleteFunc(strings.Fields(string(m.Note)), func(old string) bool { return old == base || mqtt.ValidBase(old) != nil })
+	former := slices.DeleteFunc(strings.Fields(string(note)), func(old string) bool { return old == base || mqtt.ValidBase(old) != nil })
 	now := strings.Join(append([]string{base}, former...), " ")
-	if now == string(m.Note) {
+	if now == string(note) {
 		return former, nil
 	}
-	return former, s.SetMark(markBases, store.Mark{Note: []byte(now)})
+	return former, s.SetMark(markBases, 0, []byte(now))
 }
 
 // forgetTime is how long forgetting may take in all.

@@ -142,7 +142,7 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 			slog.Warn("what the press left at the broker under another name stays there", "err", err)
 		}
 		settings.OnCleared = func() {
-			if err := kept.SetMark(markBases, store.Mark{Note: []byte(cfg.Base())}); err != nil {
+			if err := kept.SetMark(markBases, 0, []byte(cfg.Base())); err != nil {
 				slog.Warn("the press's former topics are cleared again at the next start", "err", err)
 			}
 		}

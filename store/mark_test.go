@@ -7,34 +7,32 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"github.com/google/go-cmp/cmp"
 )
 
 func TestMarksAreKept(t *testing.T) {
 	s := open(t, place(t), Options{})
-	mark := func(name string, want Mark) {
+	mark := func(name string, want uint64, note string) {
 		t.Helper()
-		got, err := s.Mark(name)
+		seq, got, err := s.Mark(name)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if diff := cmp.Diff(want, got); diff != "" {
-			t.Errorf("mark %s (-want +got):\n%s", name, diff)
+		if seq != want || string(got) != note {
+			t.Errorf("mark %s: %d, %q; want %d, %q", name, seq, got, want, note)
 		}
 	}
-	set := func(name string, m Mark) {
+	set := func(name string, seq uint64, note string) {
 		t.Helper()
-		if err := s.SetMark(name, m); err != nil {
+		if err := s.SetMark(name, seq, []byte(note)); err != nil {
 			t.Fatal(err)
 		}
 	}
-	mark("births", Mark{})
+	mark("births", 0, "")
 	fill(t, s, 3, 1)
-	set("births", Mark{Seq: 7})
-	set("node", Mark{Seq: 2, Note: []byte("what was last")})
-	mark("births", Mark{Seq: 7})
-	mark("node", Mark{Seq: 2, Note: []byte("what was last")})
+	set("births", 7, "")
+	set("node", 2, "what was last")
+	mark("births", 7, "")
+	mark("node", 2, "what was last")
 
 	fill(t, s, 1, 1) // they ride along
 	s.writing.Lock()
@@ -44,10 +42,10 @@ func TestMarksAreKept(t *testing.T) {
 		t.Error("an append has not kept the marks")
 	}
 	s = reopen(t, s)
-	mark("births", Mark{Seq: 7, Note: []byte{}})
-	mark("node", Mark{Seq: 2, Note: []byte("what was last")})
+	mark("births", 7, "")
+	mark("node", 2, "what was last")
 
-	set("births", Mark{Seq: 8})
+	set("births", 8, "")
 	if err := s.FlushSent(); err != nil {
 		t.Fatal(err)
 	}
@@ -60,8 +58,8 @@ func TestMarksAreKept(t *testing.T) {
 		t.Fatal(err)
 	}
 	s = open(t, copied, Options{})
-	mark("births", Mark{Seq: 8, Note: []byte{}})
-	mark("node", Mark{Seq: 2, Note: []byte("what was last")})
+	mark("births", 8, "")
+	mark("node", 2, "what was last")
 	mustHold(t, s, 1, 4)
 	closed(t, s)
 	if report, err := Verify(copied); err != nil || len(report.Damage) > 0 {
@@ -71,16 +69,16 @@ func TestMarksAreKept(t *testing.T) {
 
 func TestMarksRefused(t *testing.T) {
 	s := open(t, place(t), Options{})
-	for name, m := range map[string]Mark{"": {}, strings.Repeat("x", 33): {}, "large": {Note: make([]byte, maxNote+1)}} {
-		if err := s.SetMark(name, m); err == nil {
-			t.Errorf("mark %q of %d bytes is taken", name, len(m.Note))
+	for name, note := range map[string][]byte{"": nil, strings.Repeat("x", 33): nil, "large": make([]byte, maxNote+1)} {
+		if err := s.SetMark(name, 1, note); err == nil {
+			t.Errorf("mark %q of %d bytes is taken", name, len(note))
 		}
 	}
 }
 
 func TestDamagedMarkIsNamed(t *testing.T) {
 	s := open(t, filepath.Join(t.TempDir(), "damaged.db"), Options{})
-	if err := s.SetMark("node", Mark{Seq: 1, Note: []byte("something to be found in the file")}); err != nil {
+	if err := s.SetMark("node", 1, []byte("something to be found in the file")); err != nil {
 		t.Fatal(err)
 	}
 	closed(t, s)
@@ -93,8 +91,8 @@ func TestDamagedMarkIsNamed(t *testing.T) {
 		t.Fatal(err)
 	}
 	s = open(t, s.path, Options{})
-	if m, err := s.Mark("node"); !errors.Is(err, ErrCorrupt) || !strings.Contains(err.Error(), "mark node") {
-		t.Errorf("got %+v, %v; want ErrCorrupt and the mark's name", m, err)
+	if seq, note, err := s.Mark("node"); !errors.Is(err, ErrCorrupt) || !strings.Contains(err.Error(), "mark node") {
+		t.Errorf("got %d, %q, %v; want ErrCorrupt and the mark's name", seq, note, err)
 	}
 	closed(t, s)
 	report, err := Verify(s.path)

@@ -75,7 +75,7 @@ type cursors struct {
 	sent     uint64
 	requests []request       // to send again, oldest request first; never changed in place
 	changes  uint64          // counts changes to requests
-	marks    map[string]Mark // set since the store was opened; never changed in place
+	marks    map[string]mark // set since the store was opened; never changed in place
 	moves    uint64          // counts changes to marks
 }
 
