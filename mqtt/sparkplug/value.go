@@ -99,8 +99,11 @@ func (v Value) As(t DataType) (Value, bool) {
 	if v.typ != 0 && v.typ != t {
 		return Value{}, false
 	}
+	if !v.IsNull() && v.kind != t.kind() {
+		return Value{}, false
+	}
 	v.typ = t
-	return v, v.IsNull() || v.kind == t.kind()
+	return v, true
 }
 
 // kind is the field in which values of the type are written, null for types that
