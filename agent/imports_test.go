@@ -65,9 +65,13 @@ var directions = map[string]map[string]string{
 		"agent/record": "it sends records",
 		"mqtt/broker":  "it is connected by it",
 	},
-	"mqtt/broker":    {},
-	"mqtt/sparkplug": {},
-	"deploy":         {},
+	"mqtt/broker": {},
+	"mqtt/sparkplug": {
+		"agent/crimp":  "lengths are told in millimetres",
+		"agent/record": "it tells what records say",
+		"mqtt/broker":  "it is connected by it",
+	},
+	"deploy": {},
 	"agent": {
 		"agent/config": joins, "agent/crimp": joins, "agent/label": joins, "agent/panel": joins, "agent/people": joins, "agent/record": joins, "agent/report": joins,
 		"agent/rehearsal": joins, "agent/words": joins, "agent/station": joins, "agent/stats": joins, "agent/tape": joins,

@@ -100,3 +100,6 @@ func (b *Broker) Next() bool {
 	b.at = (b.at + 1) % len(b.all)
 	return b.at == 0
 }
+
+// Several reports whether there is more than one address.
+func (b *Broker) Several() bool { return len(b.all) > 1 }

@@ -215,7 +215,7 @@ type field struct {
 func next(b []byte) (f field, rest []byte, err error) {
 	num, typ, n := protowire.ConsumeTag(b)
 	if n < 0 {
-		return field{}, nil, fault(n)
+		return field{}, nil, wireFault(n)
 	}
 	f, b = field{num: num, typ: typ}, b[n:]
 	switch typ {
@@ -230,7 +230,7 @@ func next(b []byte) (f field, rest []byte, err error) {
 	case protowire.BytesType:
 		f.bytes, n = protowire.ConsumeBytes(b)
 	case protowire.StartGroupType:
-		rest, err := past(b, num, 1)
+		rest, err := behindGroup(b, num, 1)
 		return f, rest, err
 	case protowire.EndGroupType:
 		return field{}, nil, fmt.Errorf("group %d ends and has not begun", num)
@@ -238,23 +238,23 @@ func next(b []byte) (f field, rest []byte, err error) {
 		return field{}, nil, fmt.Errorf("field %d: wire type %d", num, typ)
 	}
 	if n < 0 {
-		return field{}, nil, fmt.Errorf("field %d: %w", num, fault(n))
+		return field{}, nil, fmt.Errorf("field %d: %w", num, wireFault(n))
 	}
 	return f, b[n:], nil
 }
 
-// fault is what a negative length of protowire's stands for. Its own texts change
+// wireFault is what a negative length of protowire's stands for. Its own texts change
 // from build to build.
-func fault(n int) error {
+func wireFault(n int) error {
 	if errors.Is(protowire.ParseError(n), io.ErrUnexpectedEOF) {
 		return io.ErrUnexpectedEOF
 	}
 	return errors.New("malformed number")
 }
 
-// past is what follows a group that has begun. Protobuf once had groups; no
+// behindGroup is what follows a group that has begun. Protobuf once had groups; no
 // payload of Sparkplug does.
-func past(b []byte, group protowire.Number, depth int) (rest []byte, err error) {
+func behindGroup(b []byte, group protowire.Number, depth int) (rest []byte, err error) {
 	if depth > maxDepth {
 		return nil, fmt.Errorf("groups inside of each other more than %d times", maxDepth)
 	}
@@ -262,13 +262,13 @@ func past(b []byte, group protowire.Number, depth int) (rest []byte, err error) 
 		num, typ, n := protowire.ConsumeTag(b)
 		switch {
 		case n < 0:
-			return nil, fmt.Errorf("group %d: %w", group, fault(n))
+			return nil, fmt.Errorf("group %d: %w", group, wireFault(n))
 		case typ == protowire.EndGroupType && num != group:
 			return nil, fmt.Errorf("group %d ends as group %d", group, num)
 		case typ == protowire.EndGroupType:
 			return b[n:], nil
 		case typ == protowire.StartGroupType:
-			b, err = past(b[n:], num, depth+1)
+			b, err = behindGroup(b[n:], num, depth+1)
 		default:
 			_, b, err = next(b)
 		}

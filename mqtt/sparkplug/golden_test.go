@@ -154,8 +154,8 @@ var (
 	ours = map[string]bool{"Int32": true, "Int64": true, "Double": true, "Boolean": true, "String": true, "DateTime": true}
 )
 
-// tell writes what Decode read as the .want files do.
-func tell(t *testing.T, p Payload, err error) any {
+// portray writes what Decode read as the .want files do.
+func portray(t *testing.T, p Payload, err error) any {
 	t.Helper()
 	if err != nil {
 		return map[string]any{"refused": err.Error()}
@@ -312,7 +312,7 @@ func TestMessages(t *testing.T) {
 				t.Fatal(err)
 			}
 			p, err := Decode(readHex(t, file))
-			if diff := cmp.Diff(known(parsed(t, text)), tell(t, p, err)); diff != "" {
+			if diff := cmp.Diff(known(parsed(t, text)), portray(t, p, err)); diff != "" {
 				t.Errorf("(-want +got):\n%s", diff)
 			}
 		})

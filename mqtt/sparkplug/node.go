@@ -1,0 +1,354 @@
+package sparkplug
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"iter"
+	"log/slog"
+	"strings"
+	"sync"
+	"time"
+	"unicode/utf8"
+
+	"benchtally/agent/record"
+	"benchtally/mqtt/broker"
+)
+
+// Log is where the records come from, and where a node keeps how far it has come.
+// One goroutine of the node calls it, while others may add records.
+type Log interface {
+	// Last is the highest sequence kept, 0 when there is none.
+	Last() uint64
+	// Records gives the records after a sequence, oldest first. One that cannot
+	// be read comes as an error with its Seq alone.
+	Records(after uint64) iter.Seq2[record.Record, error]
+	// Mark gives a number and a note that were set under a name, 0 and nil if
+	// none were.
+	Mark(name string) (seq uint64, note []byte, err error)
+	// SetMark sets them; they are on disk after FlushSent, or some time later.
+	SetMark(name string, seq uint64, note []byte) error
+	FlushSent() error
+}
+
+// The node's marks.
+const (
+	markBirths = "sparkplug births" // how many CONNECTs there were
+	markImage  = "sparkplug image"  // the image and the record up to which it goes
+	markPast   = "sparkplug past"   // the record up to which the primary host has all
+)
+
+// Settings say as what a node appears and where. Zero durations take their
+// defaults.
+type Settings struct {
+	broker.Access
+
+	ClientID string // unlike that of any other client of the broker
+	Group    string // ids of Sparkplug, see ValidID; group and node together are the press's alone
+	Node     string
+	Device   string // the press below the node
+	Host     string // primary host whose STATE is waited for; "" none
+
+	Version string // of the agent
+	Store   string // the store's id
+
+	Keepalive time.Duration // 30 s; at least 1 s
+
+	// Waits between attempts: broker.Retry. 1 s and 60 s.
+	BackoffMin, BackoffMax time.Duration
+
+	Log      *slog.Logger // nil takes the default
+	OnChange func()       // called from Run when the state changed; nil none. It must not block
+}
+
+// Our own figures, no source.
+const (
+	rebirthEvery = 10 * time.Second // shortest time between births that hosts ask for
+	hostWait     = 30 * time.Second // for the primary host at one of several brokers
+	doubtful     = 90 * time.Second // of data at QoS 0: so long may a dead connection, or a dead host, go unseen
+	imageEvery   = 10 * time.Second // between two notes of the image
+	firstFold    = 100_000          // records looked at when there is no note yet
+)
+
+// State is how the node stands.
+type State struct {
+	Connected bool      // born: hosts see it
+	Since     time.Time // since when it is so or not
+	Reason    string    // why it is not, a sentence for a person
+	Births    int       // since the start, rebirths too
+	Ignored   uint64    // commands and states that were none of its business, or unreadable
+	Expires   time.Time // earliest end of a certificate in use; zero without TLS
+}
+
+// Node is one press as an edge node with one device. Make it with New and call
+// Run; State and Wake are safe for concurrent use.
+type Node struct {
+	s      Settings
+	log    Log
+	broker *broker.Broker
+	slog   *slog.Logger
+	wake   chan struct{}
+
+	mu    sync.Mutex
+	state State
+
+	// Of Run's goroutine alone.
+	image   *image
+	retry   broker.Retry
+	turns   []string // why there is none of the brokers tried in this round
+	handing sync.WaitGroup
+	past    past
+	noted   passage // the image that was kept last
+}
+
+// New checks the settings. The error names all that is wrong with them.
+func New(s Settings, log Log) (*Node, error) {
+	var faults []error
+	fault := func(format string, args ...any) { faults = append(faults, fmt.Errorf(format, args...)) }
+	way, err := broker.New(s.Access)
+	if err != nil {
+		faults = append(faults, err)
+	}
+	ids := []struct{ what, id string }{{"group", s.Group}, {"node", s.Node}, {"device", s.Device}, {"host", s.Host}}
+	if s.Host == "" {
+		ids = ids[:3]
+	}
+	for _, i := range ids {
+		if err := idFault(i.what, i.id); err != nil {
+			faults = append(faults, err)
+		}
+	}
+	if s.ClientID == "" || !utf8.ValidString(s.ClientID) || strings.ContainsFunc(s.ClientID, broker.Control) || len(s.ClientID) > 128 {
+		fault("client id %.140q: want 1 to 128 bytes without control characters", s.ClientID)
+	}
+	for _, d := range []struct {
+		value          *time.Duration
+		otherwise, low time.Duration
+	}{{&s.Keepalive, 30 * time.Second, time.Second}, {&s.BackoffMin, time.Second, time.Millisecond}, {&s.BackoffMax, time.Minute, time.Millisecond}} {
+		if *d.value == 0 {
+			*d.value = d.otherwise
+		}
+		if *d.value < d.low || *d.value > 12*time.Hour {
+			fault("%v: want %v to 12 h", *d.value, d.low)
+		}
+	}
+	if len(faults) > 0 {
+		return nil, fmt.Errorf("sparkplug: %w", errors.Join(faults...))
+	}
+	logger := s.Log
+	if logger == nil {
+		logger = slog.Default()
+	}
+	return &Node{
+		s: s, log: log, broker: way, slog: logger.With("sparkplug", way.String()),
+		wake: make(chan struct{}, 1), state: State{Since: time.Now()},
+		retry: broker.Retry{Min: s.BackoffMin, Max: s.BackoffMax},
+	}, nil
+}
+
+// Wake says that there are new records.
+func (n *Node) Wake() {
+	select {
+	case n.wake <- struct{}{}:
+	default: // already told
+	}
+}
+
+// State tells how the node stands now.
+func (n *Node) State() State {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	return n.state
+}
+
+// report changes the state, and tells the log and the callback if a person would
+// see a difference.
+func (n *Node) report(change func(*State)) {
+	n.mu.Lock()
+	was := n.state
+	change(&n.state)
+	if n.state.Connected != was.Connected {
+		n.state.Since = time.Now()
+	}
+	is := n.state
+	n.mu.Unlock()
+	if is.Connected == was.Connected && is.Reason == was.Reason {
+		return
+	}
+	switch {
+	case is.Connected:
+		n.slog.Info("node born")
+	case is.Reason != "":
+		n.slog.Warn("node away", "reason", is.Reason)
+	default:
+		n.slog.Info("node left")
+	}
+	if n.s.OnChange != nil {
+		n.s.OnChange()
+	}
+}
+
+// Run lives as an edge node until ctx ends; then it publishes its death, leaves
+// and returns nil. A broker that is away is a state, not an error. Run may be
+// called once.
+func (n *Node) Run(ctx context.Context) error {
+	defer n.handing.Wait()
+	defer n.report(func(s *State) { s.Connected = false })
+	defer func() { n.keepImage() }()
+	n.load(ctx)
+	for ctx.Err() == nil {
+		l, end := n.attempt(ctx)
+		if end == nil || ctx.Err() != nil {
+			break
+		}
+		now := time.Now()
+		if l != nil {
+			n.retry.Lived(now.Sub(l.session.Begun), now)
+		}
+		round := n.broker.Next()
+		pause := n.retry.Pause(end.Class, round, false)
+		reason := n.reason(end, round)
+		n.report(func(s *State) { s.Connected, s.Reason = false, reason })
+		n.slog.Debug("attempt ended", "class", string(end.Class), "reason", end.Reason, "err", end.Err, "pause", pause)
+		n.rest(ctx, pause)
+	}
+	return nil
+}
+
+// rest waits, and takes in what is recorded meanwhile.
+func (n *Node) rest(ctx context.Context, pause time.Duration) {
+	timer := time.NewTimer(pause)
+	defer timer.Stop()
+	for {
+		select {
+		case <-n.wake:
+			n.catchUp(ctx)
+		case <-timer.C:
+			n.catchUp(ctx)
+			return
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// reason is why there is no connection. Of several brokers all are named once
+// each has had its turn.
+func (n *Node) reason(end *broker.Ending, round bool) string {
+	why := end.Reason
+	if n.retry.Rival() {
+		why = fmt.Sprintf("the broker ends each connection soon after it is made: is another client of it using the id %s?", n.s.ClientID)
+	}
+	n.turns = append(n.turns, why)
+	if !round && end.Class != broker.Lost {
+		return n.State().Reason
+	}
+	all := strings.Join(n.turns, "; ")
+	if round {
+		n.turns = nil
+	}
+	return all
+}
+
+// attempt makes one connection and lives with it until it ends; nil after an
+// orderly stop.
+func (n *Node) attempt(ctx context.Context) (*link, *broker.Ending) {
+	password, err := n.broker.Password()
+	if err != nil {
+		return nil, &broker.Ending{Class: broker.Absent, Reason: err.Error(), Err: err}
+	}
+	way, end := n.broker.Dial(ctx)
+	if end != nil {
+		return nil, end
+	}
+	n.report(func(s *State) { s.Expires = way.Expires })
+	births, err := n.nextBirth()
+	if err != nil {
+		_ = way.Close() // nothing was said yet
+		return nil, &broker.Ending{Class: broker.Absent, Reason: fmt.Sprintf("the store gives no session number: %v", err), Err: err}
+	}
+	l := newLink(n, births)
+	if l.session, end = n.broker.Connect(ctx, way, l.hello(), password); end != nil {
+		return nil, end
+	}
+	n.handing.Go(l.session.Wait)
+	return l, l.run(ctx)
+}
+
+// nextBirth counts the CONNECTs, on disk before the next one is sent
+// (tck-id-message-flow-edge-node-birth-publish-will-message-payload-bdSeq).
+func (n *Node) nextBirth() (bdSeq int64, err error) {
+	count, _, err := n.log.Mark(markBirths)
+	if err == nil {
+		err = n.log.SetMark(markBirths, count+1, nil)
+	}
+	if err == nil {
+		err = n.log.FlushSent()
+	}
+	return int64(count % 256), err //nolint:gosec // below 256
+}
+
+// load makes the image of what was kept.
+func (n *Node) load(ctx context.Context) {
+	seq, note, err := n.log.Mark(markImage)
+	n.image = newImage()
+	switch last := n.log.Last(); {
+	case err != nil:
+		n.slog.Warn("what the node knew is lost; it learns anew from the records", "err", err)
+		fallthrough
+	case note == nil:
+		if last > firstFold {
+			n.image.seq = last - firstFold
+		}
+	default:
+		n.image = recall(seq, note)
+	}
+	n.image.values["Agent/Version"] = held{String(n.s.Version), time.Now()}
+	n.image.values["Agent/Store"] = held{String(n.s.Store), time.Now()}
+	n.catchUp(ctx)
+	n.past.load(n)
+}
+
+// catchUp takes the newest records into the image without telling anybody.
+func (n *Node) catchUp(ctx context.Context) {
+	for r, err := range n.log.Records(n.image.seq) {
+		if ctx.Err() != nil {
+			return
+		}
+		if err != nil {
+			if n.unreadable(r, err); r.Seq == 0 {
+				return
+			}
+			continue
+		}
+		n.image.fold(&r)
+	}
+	n.noteImage(time.Now())
+}
+
+// unreadable passes over a record that cannot be read; who needs it hears of it
+// from the store.
+func (n *Node) unreadable(r record.Record, err error) {
+	n.slog.Debug("a record cannot be told", "seq", r.Seq, "err", err)
+	if r.Seq > n.image.seq {
+		n.image.seq = r.Seq
+	}
+}
+
+// noteImage keeps the image now and then, if it has changed.
+func (n *Node) noteImage(now time.Time) {
+	if n.image.seq != n.noted.seq && now.Sub(n.noted.at) >= imageEvery {
+		n.keepImage()
+	}
+}
+
+// keepImage keeps the image with the store's next commit.
+func (n *Node) keepImage() {
+	if n.image == nil || n.image.seq == n.noted.seq {
+		return
+	}
+	if err := n.log.SetMark(markImage, n.image.seq, n.image.note()); err != nil {
+		n.slog.Debug("what the node knows is not kept", "err", err)
+	}
+	n.noted = passage{n.image.seq, time.Now()}
+}
