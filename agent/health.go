@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"log/slog"
 	"sync"
@@ -84,6 +85,9 @@ func (h *health) snapshot() panel.Snapshot {
 		h.storeLink(v, err),
 		h.link("clock", record.Clock, v, clockText()),
 	}
+	if h.a.node != nil {
+		s.Links = append(s.Links, h.nodeLink())
+	}
 	if port := h.a.cfg.Scanner.Port; port != "" {
 		s.Links = append(s.Links, h.link("scanner", record.Scanner, v, port))
 	}
@@ -125,6 +129,18 @@ func (h *health) brokerLink(v station.View) panel.Link {
 		s.Reason = "not yet connected to " + h.a.cfg.MQTT.Broker
 	}
 	return panel.Link{Name: "broker", Text: s.Reason}
+}
+
+// nodeLink is how the Sparkplug edge node stands.
+func (h *health) nodeLink() panel.Link {
+	s := h.a.node.State()
+	if s.Connected {
+		return panel.Link{Name: "sparkplug", OK: true, Text: "connected to " + cmp.Or(h.a.cfg.Sparkplug.Broker, h.a.cfg.MQTT.Broker)}
+	}
+	if s.Reason == "" {
+		s.Reason = "not yet connected to " + cmp.Or(h.a.cfg.Sparkplug.Broker, h.a.cfg.MQTT.Broker)
+	}
+	return panel.Link{Name: "sparkplug", Text: s.Reason}
 }
 
 func clockText() string {
@@ -169,7 +185,7 @@ func (a *agent) keepHouse(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			return nil
-		case <-a.brokerChanged:
+		case <-a.outputChanged:
 		case <-tick.C:
 		}
 		if err := a.store.FlushSent(); err != nil && a.bench.trouble.Load() == nil {

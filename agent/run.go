@@ -20,7 +20,7 @@ import (
 	"benchtally/agent/station"
 	"benchtally/caliper"
 	"benchtally/mqtt"
-	"benchtally/mqtt/broker"
+	"benchtally/mqtt/sparkplug"
 	"benchtally/sensors"
 	"benchtally/store"
 )
@@ -97,6 +97,7 @@ type agent struct {
 	store     *store.Store
 	bench     *bench
 	publisher *mqtt.Publisher // nil: no broker is named
+	node      *sparkplug.Node // nil: the configuration wants none
 	pair      *keyPair        // nil: the page is served without TLS
 	door      *people.Door    // nil: nobody signs in
 	health    *health
@@ -105,7 +106,7 @@ type agent struct {
 	reading   sync.Mutex   // while a paper or a picture is made
 	holders   *people.Door // of badges; nil: the configuration names no operators
 
-	brokerChanged chan struct{}                   // says that the publisher's state has changed
+	outputChanged chan struct{}                   // says that the state of an output has changed
 	print         io.Writer                       // gets each record once it is kept; nil: nobody
 	told          func([]record.Record)           // likewise
 	onPage        func(address string)            // hears where the page is; nil: nobody
@@ -120,7 +121,7 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 	if err != nil {
 		return nil, err
 	}
-	a := &agent{cfg: cfg, now: now, store: kept, began: time.Now(), brokerChanged: make(chan struct{}, 1)}
+	a := &agent{cfg: cfg, now: now, store: kept, began: time.Now(), outputChanged: make(chan struct{}, 1)}
 	a.pair, a.door = pagePair(cfg.Page), pageDoor(cfg.Page)
 	if a.holders = a.door; a.holders == nil && cfg.Page.Operators != "" {
 		a.holders = people.NewDoor(cfg.Page.Operators, people.Settings{Now: time.Now})
@@ -136,41 +137,10 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 	a.bench = newBench(s, now, a.onKept)
 	a.bench.beat = watchdog(time.Now)
 	a.health = newHealth(a, s.View())
-	if cfg.MQTT.Broker != "" {
-		settings := publisherSettings(cfg, kept.ID())
-		if settings.Former, err = formerBases(kept, cfg.Base()); err != nil {
-			slog.Warn("what the press left at the broker under another name stays there", "err", err)
-		}
-		settings.OnCleared = func() {
-			if err := kept.SetMark(markBases, 0, []byte(cfg.Base())); err != nil {
-				slog.Warn("the press's former topics are cleared again at the next start", "err", err)
-			}
-		}
-		settings.OnChange = func(mqtt.State) {
-			select {
-			case a.brokerChanged <- struct{}{}:
-			default: // it is said already
-			}
-		}
-		if a.publisher, err = mqtt.New(settings, kept); err != nil {
-			return nil, errors.Join(invalid{err}, kept.Close())
-		}
+	if err := a.openOutputs(); err != nil {
+		return nil, errors.Join(invalid{err}, kept.Close())
 	}
 	return a, nil
-}
-
-func brokerAccess(c *config.Config) broker.Access {
-	return broker.Access{
-		Address: c.MQTT.Broker, User: c.MQTT.User, PasswordFile: c.MQTT.PasswordFile,
-		CA: c.MQTT.CA, Cert: c.MQTT.Cert, Key: c.MQTT.Key,
-	}
-}
-
-func publisherSettings(c *config.Config, storeID string) mqtt.Settings {
-	return mqtt.Settings{
-		Access: brokerAccess(c), Base: c.Base(), ClientID: c.Press.Name + "-" + storeID[:8],
-		Window: c.MQTT.Window, Rate: c.MQTT.Rate,
-	}
 }
 
 // run works until ctx ends or all sources have ended, keeps what has come in,
@@ -185,9 +155,7 @@ func (a *agent) run(ctx context.Context, sources ...func(context.Context) error)
 	work.Go(func() error { return a.servePage(services) })
 	work.Go(func() error { return a.keepHouse(services) })
 	go a.jobs.watch(services)
-	if a.publisher != nil {
-		work.Go(func() error { return a.publisher.Run(services) })
-	}
+	a.runOutputs(services, &work)
 	var bench errgroup.Group
 	bench.Go(func() error { return a.bench.run(ctx) })
 	notify("READY=1")
@@ -208,16 +176,6 @@ func (a *agent) run(ctx context.Context, sources ...func(context.Context) error)
 	return errors.Join(err, work.Wait())
 }
 
-// drain waits a while until the broker has acknowledged everything.
-func (a *agent) drain(ctx context.Context) {
-	ctx, cancel := context.WithTimeout(ctx, drainTime)
-	defer cancel()
-	if err := a.publisher.Drain(ctx); err != nil {
-		n, _, _ := a.store.Queue() // for the log only
-		slog.Warn("events wait for the broker; they are kept and go out at the next start", "events", n)
-	}
-}
-
 // onKept hands on what a commit has kept.
 func (a *agent) onKept(records []record.Record, v station.View) {
 	if a.print != nil {
@@ -226,9 +184,7 @@ func (a *agent) onKept(records []record.Record, v station.View) {
 	if a.told != nil {
 		a.told(records)
 	}
-	if a.publisher != nil {
-		a.publisher.Wake()
-	}
+	a.wakeOutputs()
 	a.health.show(records, v)
 }
 

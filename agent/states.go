@@ -119,8 +119,9 @@ type healthState struct {
 	Caliper string  `json:"caliper"`
 	Store   string  `json:"store"`
 	Broker  string  `json:"broker"`
-	Scanner string  `json:"scanner,omitempty"` // of barcodes; none is named: absent
-	Jobs    string  `json:"jobs,omitempty"`    // what is wrong with the files of job cards; absent: nothing
+	Node    string  `json:"sparkplug,omitempty"` // the edge node; none is wanted: absent
+	Scanner string  `json:"scanner,omitempty"`   // of barcodes; none is named: absent
+	Jobs    string  `json:"jobs,omitempty"`      // what is wrong with the files of job cards; absent: nothing
 
 	CheckDue bool   `json:"caliper_check_due"`                // against a gauge block or ring
 	Doubt    uint64 `json:"readings_in_doubt_from,omitempty"` // seq of the first one, until the caliper is found good
@@ -269,6 +270,8 @@ func healthOf(s panel.Snapshot) healthState {
 			h.Store = text
 		case "broker":
 			h.Broker = text
+		case "sparkplug":
+			h.Node = text
 		case "scanner":
 			h.Scanner = text
 		case "jobs":

@@ -184,35 +184,48 @@ func printable(s string, most int) bool {
 	})
 }
 
-// broker takes one address or several, parted by blanks, and keeps each with its
-// port.
-func broker(c *Config, v any) string {
-	const want = `want "tcp://HOST:1883" or "ssl://HOST:8883", or "" to publish nothing`
-	s, ok := v.(string)
-	if !ok {
-		return want
-	}
-	var all []string
-	if s != "" && strings.TrimSpace(s) == "" {
-		return want
-	}
-	for _, one := range strings.Fields(s) {
-		address, text := brokerAddress(one, want)
-		if text != "" {
-			return text
+// brokers takes one address or several, parted by blanks, and keeps each with its
+// port. Blank is what "" means.
+func brokers(at func(*Config) *string, blank string) setter {
+	want := `want "tcp://HOST:1883" or "ssl://HOST:8883", or "" ` + blank
+	return func(c *Config, v any) string {
+		s, ok := v.(string)
+		if !ok || s != "" && strings.TrimSpace(s) == "" {
+			return want
 		}
-		if slices.Contains(all, address) {
-			return "the same broker stands there twice: " + address
+		var all []string
+		for _, one := range strings.Fields(s) {
+			address, text := brokerAddress(one, want)
+			if text != "" {
+				return text
+			}
+			if slices.Contains(all, address) {
+				return "the same broker stands there twice: " + address
+			}
+			if len(all) > 0 && address[:3] != all[0][:3] {
+				return "some of the brokers are with TLS and some without: write ssl:// for all"
+			}
+			all = append(all, address)
 		}
-		if len(all) > 0 && address[:3] != all[0][:3] {
-			return "some of the brokers are with TLS and some without: write ssl:// for all"
+		if len(all) > mostBrokers {
+			return fmt.Sprintf("want at most %d brokers", mostBrokers)
 		}
-		all = append(all, address)
+		*at(c) = strings.Join(all, " ")
+		return ""
 	}
-	if len(all) > mostBrokers {
-		return fmt.Sprintf("want at most %d brokers", mostBrokers)
+}
+
+// sparkplugID is an id of Sparkplug 3.0, chapter 4: no +, / and #; a group called
+// STATE would lie among the states of hosts.
+func sparkplugID(s string) string {
+	switch {
+	case !printable(s, 128):
+		return "want 1 to 128 bytes without control characters"
+	case strings.ContainsAny(s, "+/#"):
+		return "+, / and # may not stand in it"
+	case s == "STATE":
+		return "the name STATE belongs to hosts"
 	}
-	c.MQTT.Broker = strings.Join(all, " ")
 	return ""
 }
 

@@ -30,6 +30,7 @@ type Config struct {
 	Care       Care
 	Store      Store
 	MQTT       MQTT
+	Sparkplug  Sparkplug
 	Page       Page
 	Order      Order
 	Scanner    Scanner
@@ -149,6 +150,16 @@ type MQTT struct {
 	Rate          float64 // messages a second while catching up, up to 10000; 0 no cap
 }
 
+// Sparkplug is the press as a Sparkplug 3.0 edge node, with the credentials of
+// MQTT.
+type Sparkplug struct {
+	Group  string // id of the group; "" no such node
+	Node   string // id of the edge node; "" the press's name
+	Device string // id of the press below it
+	Host   string // id of the primary host that is waited for; "" none
+	Broker string // as MQTT.Broker; "" the same one
+}
+
 // Page is the web page at the press.
 type Page struct {
 	Listen       string        // address:port; "" no page
@@ -187,8 +198,8 @@ func defaults(file string) *Config {
 		// Lubrication and tear-down are facts of the trade: common practice, no source.
 		Care:  Care{Lubricate: 50, Teardown: 1000, Months: 6},
 		Store: Store{Path: "benchtally.db"},
-		MQTT:  MQTT{Window: 1},
-		Page:  Page{Listen: "127.0.0.1:8737", Idle: 30 * time.Minute, Language: "en"},
+		MQTT:  MQTT{Window: 1}, Sparkplug: Sparkplug{Device: "press"},
+		Page: Page{Listen: "127.0.0.1:8737", Idle: 30 * time.Minute, Language: "en"},
 		// What a shop looks at on a hose end, and why ends are scrap: common practice, no source.
 		Order: Order{
 			EndPoints:      []string{"square-cut", "insertion-mark", "bore-open"},

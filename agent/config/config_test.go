@@ -94,6 +94,10 @@ func TestEveryKeyReachesItsField(t *testing.T) {
 			Cert: filepath.Join(dir, "press.pem"), Key: filepath.Join(dir, "press.key"),
 			Window: 16, Rate: 50,
 		},
+		Sparkplug: Sparkplug{
+			Group: "riverside-hall-2", Node: "bench 2", Device: "ring press", Host: "control-room",
+			Broker: "ssl://a.riverside.example:8883 ssl://b.riverside.example:99",
+		},
 		Page: Page{
 			Listen: "192.0.2.7:8443", Cert: filepath.Join(dir, "page.pem"), Key: filepath.Join(dir, "page.key"), Proxy: "192.0.2.1",
 			Hosts: []string{"press-1.riverside.example", "192.0.2.7"}, Operators: filepath.Join(dir, "operators.csv"),
@@ -140,6 +144,7 @@ func TestDefaults(t *testing.T) {
 		Care:       Care{Lubricate: 50, Teardown: 1000, Months: 6},
 		Store:      Store{Path: filepath.Join(dir, "benchtally.db")},
 		MQTT:       MQTT{Window: 1},
+		Sparkplug:  Sparkplug{Device: "press"},
 		Order: Order{
 			EndPoints: []string{"square-cut", "insertion-mark", "bore-open"}, AssemblyPoints: []string{"flushed", "capped"}, FirstPiece: true, Lengths: "EN",
 			ScrapReasons: []string{"cut not square", "insertion mark hidden", "bore closed", "hose damaged", "leak in proof test"},

@@ -102,7 +102,7 @@ var keys = []key{
 	{"store", "path", "", text(func(c *Config) *string { return &c.Store.Path }, filePath)},
 	{"store", "keep", "", days(func(c *Config) *time.Duration { return &c.Store.Keep }, 36_500)},
 
-	{"mqtt", "broker", "", broker},
+	{"mqtt", "broker", "", brokers(func(c *Config) *string { return &c.MQTT.Broker }, "to publish nothing")},
 	{"mqtt", "user", "", text(func(c *Config) *string { return &c.MQTT.User }, orBlank(plainText))},
 	{"mqtt", "password_file", "", text(func(c *Config) *string { return &c.MQTT.PasswordFile }, orBlank(filePath))},
 	{"mqtt", "ca", "", text(func(c *Config) *string { return &c.MQTT.CA }, orBlank(filePath))},
@@ -110,6 +110,12 @@ var keys = []key{
 	{"mqtt", "key", "", text(func(c *Config) *string { return &c.MQTT.Key }, orBlank(filePath))},
 	{"mqtt", "window", "", number(func(c *Config) *int { return &c.MQTT.Window }, 1, 64)},
 	{"mqtt", "rate", "", fraction(func(c *Config) *float64 { return &c.MQTT.Rate }, 0.1, 10_000, "for no cap")},
+
+	{"sparkplug", "group", "", text(func(c *Config) *string { return &c.Sparkplug.Group }, orBlank(sparkplugID))},
+	{"sparkplug", "node", "", text(func(c *Config) *string { return &c.Sparkplug.Node }, orBlank(sparkplugID))},
+	{"sparkplug", "device", "", text(func(c *Config) *string { return &c.Sparkplug.Device }, sparkplugID)},
+	{"sparkplug", "host", "", text(func(c *Config) *string { return &c.Sparkplug.Host }, orBlank(sparkplugID))},
+	{"sparkplug", "broker", "", brokers(func(c *Config) *string { return &c.Sparkplug.Broker }, "for that of [mqtt]")},
 
 	{"page", "listen", "", text(func(c *Config) *string { return &c.Page.Listen }, orBlank(listenAddress))},
 	{"page", "cert", "", text(func(c *Config) *string { return &c.Page.Cert }, orBlank(filePath))},

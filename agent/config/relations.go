@@ -60,6 +60,17 @@ func (l *loader) relations() {
 	plain := strings.HasPrefix(m.Broker, "tcp://")
 	l.relate(!plain || m.CA == "", "mqtt.ca", "mqtt.broker", "is of use with ssl:// only")
 	l.relate(!plain || m.Cert == "", "mqtt.cert", "mqtt.broker", "is of use with ssl:// only")
+	l.nodeRelations()
+}
+
+// nodeRelations checks what belongs to the Sparkplug edge node.
+func (l *loader) nodeRelations() {
+	s, m := l.c.Sparkplug, l.c.MQTT
+	l.relate(s.Group == "" || s.Broker != "" || m.Broker != "", "sparkplug.group", "mqtt.broker",
+		"a node needs a broker: write broker here or under [mqtt]")
+	for _, k := range []struct{ name, value string }{{"sparkplug.node", s.Node}, {"sparkplug.host", s.Host}, {"sparkplug.broker", s.Broker}} {
+		l.relate(k.value == "" || s.Group != "", k.name, "sparkplug.group", "there is no node without a group: write group as well")
+	}
 }
 
 // pageRelations checks who may reach the page. One that others than this machine
@@ -139,7 +150,7 @@ func (l *loader) paths() {
 // nobody but their owner and group may read the secret ones.
 func (l *loader) credentials() {
 	m := l.c.MQTT
-	if m.Broker == "" {
+	if m.Broker == "" && l.c.Sparkplug.Broker == "" {
 		return
 	}
 	for _, f := range []struct {

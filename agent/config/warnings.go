@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/url"
 	"regexp"
+	"slices"
 	"strings"
 
 	"benchtally/agent/crimp"
@@ -46,10 +47,13 @@ func (c *Config) Warnings() (lines []string) {
 
 // warnBroker warns of a broker elsewhere without TLS.
 func (c *Config) warnBroker(warn warner) {
-	for _, address := range strings.Fields(c.MQTT.Broker) {
-		if u, err := url.Parse(address); err == nil && u.Scheme == "tcp" && !onThisMachine(u.Hostname()) {
-			warn("mqtt.broker", "the records travel unencrypted to another machine, the password too: ssl:// protects them")
-			return
+	for key, addresses := range map[string]string{"mqtt.broker": c.MQTT.Broker, "sparkplug.broker": c.Sparkplug.Broker} {
+		plain := slices.ContainsFunc(strings.Fields(addresses), func(address string) bool {
+			u, err := url.Parse(address)
+			return err == nil && u.Scheme == "tcp" && !onThisMachine(u.Hostname())
+		})
+		if plain {
+			warn(key, "the records travel unencrypted to another machine, the password too: ssl:// protects them")
 		}
 	}
 }

@@ -120,6 +120,8 @@ func (s scene) device(name string) string {
 		return s.t.Say("Job cards")
 	case "scanner":
 		return s.t.Say("Scanner")
+	case "sparkplug":
+		return "Sparkplug" // a standard's name
 	}
 	return upper(name)
 }

@@ -19,7 +19,7 @@ var makers = []string{
 	"../crimp/*.go", "../station/*.go", "../label/*.go", "../people/*.go", "../panel/*.go", "../report/*.go",
 	"../config/column.go", "../config/file.go", "../config/jobs.go", "../config/sheet.go", "../config/suggest.go",
 	"../archive.go", "../bench.go", "../clock.go", "../health.go", "../intake.go", "../jobs.go", "../keypair.go", "../page.go", "../papers.go", "../scan.go",
-	"../../caliper/*.go", "../../caliper/frame/*.go", "../../caliper/port/*.go", "../../mqtt/*.go", "../../mqtt/broker/*.go", "../../sensors/scanner/*.go", "../../sensors/*.go", "../../store/*.go",
+	"../../caliper/*.go", "../../caliper/frame/*.go", "../../caliper/port/*.go", "../../mqtt/*.go", "../../mqtt/broker/*.go", "../../mqtt/sparkplug/link.go", "../../mqtt/sparkplug/node.go", "../../sensors/scanner/*.go", "../../sensors/*.go", "../../store/*.go",
 }
 
 // untold are texts of the makers that never come to a person who reads another
@@ -84,6 +84,15 @@ var untold = []struct{ file, text, why string }{
 	{"sensors/state.go", "", "a fault of the kept state, told at the start"},
 	{"broker/ear.go", "connection given up", "told to the connection's other goroutine"},
 	{"broker/broker.go", "", "faults of the configuration"},
+	{"broker/session.go", "the broker does not grant the subscription", "told with the topic"},
+	{"sparkplug/link.go", "the primary host is offline", "told with the host's name"},
+	{"sparkplug/link.go", "connection lost", "told with the cause"},
+	{"sparkplug/node.go", "sparkplug births", "a name in the store"},
+	{"sparkplug/node.go", "sparkplug image", "a name in the store"},
+	{"sparkplug/node.go", "sparkplug past", "a name in the store"},
+	{"sparkplug/node.go", "client id %.140q: want 1 to 128 bytes without control characters", "a fault of the configuration"},
+	{"sparkplug/node.go", "%v: want %v to 12 h", "a fault of the program"},
+	{"sparkplug/node.go", "sparkplug: %w", "faults of the configuration"},
 	{"broker/address.go", "", "faults of the configuration"},
 	{"mqtt/forget.go", "", "told by the command"},
 	{"store/mark.go", "", "told in the log"},
