@@ -24,3 +24,19 @@ func BenchmarkDrain(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkGreeting is from New to the first event acknowledged by a broker that
+// collects small packets, as Mosquitto does unless told otherwise.
+func BenchmarkGreeting(b *testing.B) {
+	addr := newMosquitto(b, "allow_anonymous true\n").addr
+	for b.Loop() {
+		p := start(b, settings(addr), newBox(1), nil)
+		for _, topic := range retained {
+			p.Retain(topic, []byte(`{"some":"state"}`))
+		}
+		drain(b, p)
+		b.StopTimer()
+		p.stop()
+		b.StartTimer()
+	}
+}

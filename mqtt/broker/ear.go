@@ -34,6 +34,7 @@ type ear struct {
 	net.Conn
 	in       *bufio.Reader
 	patience time.Duration // of a write
+	quick    func()        // has what was read acknowledged at once
 	hearing  Hearing
 	packet   []byte
 	rest     []byte // of packet, not yet handed on
@@ -52,12 +53,15 @@ type Hearing struct {
 }
 
 func newEar(c net.Conn, patience time.Duration, h Hearing) *ear {
-	return &ear{Conn: c, in: bufio.NewReaderSize(c, 512), patience: patience, hearing: h, packet: make([]byte, 4)}
+	return &ear{Conn: c, in: bufio.NewReaderSize(c, 512), patience: patience, quick: quickly(c), hearing: h, packet: make([]byte, 4)}
 }
 
 // Read hands on the next bytes of the packets that pass.
 func (e *ear) Read(b []byte) (int, error) {
 	for len(e.rest) == 0 {
+		if e.in.Buffered() == 0 {
+			e.quick()
+		}
 		if err := e.next(); err != nil {
 			if errors.Is(err, net.ErrClosed) {
 				err = errGivenUp

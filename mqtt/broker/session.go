@@ -60,7 +60,7 @@ func (b *Broker) Connect(ctx context.Context, w Way, h Hello, password string) (
 	o := paho.NewClientOptions().
 		AddBroker("tcp://" + w.address). // only a name here, the way is open
 		SetCustomOpenConnectionFn(func(*url.URL, paho.ClientOptions) (net.Conn, error) {
-			return newEar(w, patience, h.Hearing), nil
+			return newEar(w.Conn, patience, h.Hearing), nil
 		}).
 		SetClientID(h.ClientID).SetUsername(b.access.User).SetPassword(password).
 		SetProtocolVersion(4).SetCleanSession(true).SetOrderMatters(true).
