@@ -111,8 +111,9 @@ func (p *Publisher) attempt(ctx context.Context) (*link, *broker.Ending) {
 	if l.session, end = p.broker.Connect(ctx, way, l.hello(), password); end != nil {
 		return nil, end
 	}
-	p.handing.Go(l.session.Wait)
-	return l, l.run(ctx)
+	end = l.run(ctx)
+	p.handing.Go(l.session.Wait) // not before: nothing is handed over any more
+	return l, end
 }
 
 // Wake says that the outbox may hold new events, or events to be sent again.

@@ -271,8 +271,9 @@ func (n *Node) attempt(ctx context.Context) (*link, *broker.Ending) {
 	if l.session, end = n.broker.Connect(ctx, way, l.hello(), password); end != nil {
 		return nil, end
 	}
-	n.handing.Go(l.session.Wait)
-	return l, l.run(ctx)
+	end = l.run(ctx)
+	n.handing.Go(l.session.Wait) // not before: nothing is handed over any more
+	return l, end
 }
 
 // nextBirth counts the CONNECTs, on disk before the next one is sent
