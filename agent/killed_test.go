@@ -8,7 +8,6 @@ import (
 	"io"
 	"math/rand/v2"
 	"net"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
@@ -25,16 +24,7 @@ import (
 // mosquitto starts a real broker on a free loopback port and returns its address.
 func mosquitto(t testing.TB) string {
 	t.Helper()
-	path, err := exec.LookPath("mosquitto")
-	if err != nil {
-		path = "/usr/sbin/mosquitto" // where Debian puts it, outside the PATH of most users
-	}
-	if _, err := os.Stat(path); err != nil {
-		if os.Getenv("CI") != "" {
-			t.Fatal("mosquitto is missing: apt-get install mosquitto")
-		}
-		t.Skip("mosquitto is missing: apt-get install mosquitto")
-	}
+	path := mosquittoPath(t)
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
