@@ -2,8 +2,6 @@ package main
 
 import (
 	"bytes"
-	"crypto/tls"
-	"crypto/x509"
 	"encoding/pem"
 	"fmt"
 	"math/rand/v2"
@@ -25,7 +23,8 @@ type plantBroker struct {
 	address string
 	conf    string
 	config  string // [mqtt] of a press
-	secure  *tls.Config
+	ca      string // file of the authority; "" without TLS
+	dial    func() (net.Conn, error)
 	cmd     *exec.Cmd
 	said    bytes.Buffer
 }
@@ -33,7 +32,7 @@ type plantBroker struct {
 // newPlantBroker starts one. What the sample says of accounts is left out, of TLS
 // too unless it is asked for, and a subscriber's queue has room for all that a
 // fleet of any size may send while it is away.
-func newPlantBroker(t *testing.T, dir string, secure bool) *plantBroker {
+func newPlantBroker(t *testing.T, dir string, secure bool, inflight int) *plantBroker {
 	t.Helper()
 	binary, address := mosquittoPath(t), quietAddress(t)
 	_, port, _ := net.SplitHostPort(address)
@@ -45,7 +44,7 @@ func newPlantBroker(t *testing.T, dir string, secure bool) *plantBroker {
 	ours := map[string]string{ // "" leaves the line out
 		"listener": port + " 127.0.0.1", "allow_anonymous": "true", "password_file": "", "acl_file": "",
 		"cafile": "", "certfile": "", "keyfile": "", "tls_version": "",
-		"persistence_location": dir + "/", "max_queued_messages": "0",
+		"persistence_location": dir + "/", "max_queued_messages": "0", "max_inflight_messages": strconv.Itoa(inflight),
 	}
 	if secure {
 		shop := newAuthority(t)
@@ -53,10 +52,10 @@ func newPlantBroker(t *testing.T, dir string, secure bool) *plantBroker {
 		write(t, ca, string(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: shop.cert.Raw})))
 		shop.sign(t, cert, key, time.Now().Add(time.Hour))
 		ours["cafile"], ours["certfile"], ours["keyfile"], ours["tls_version"] = ca, cert, key, "tlsv1.2"
-		b.secure = &tls.Config{RootCAs: x509.NewCertPool(), ServerName: "127.0.0.1", MinVersion: tls.VersionTLS12}
-		b.secure.RootCAs.AddCert(shop.cert)
+		b.ca = ca
 		b.config = "broker = \"ssl://" + address + "\"\nca = \"" + ca + "\"\n"
 	}
+	b.dial = dialer(address, b.ca)
 	var text strings.Builder
 	for line := range strings.Lines(string(sample)) {
 		key, _, _ := strings.Cut(strings.TrimSpace(line), " ")
@@ -129,15 +128,23 @@ func (b *plantBroker) kill() {
 	_ = b.cmd.Wait() // it says that it was killed
 }
 
-// dial opens a way to it.
-func (b *plantBroker) dial() (net.Conn, error) {
-	if b.secure == nil {
-		return net.Dial("tcp", b.address)
-	}
-	return tls.Dial("tcp", b.address, b.secure)
-}
-
 func (b *plantBroker) memory() map[string]float64 { return memoryOf(strconv.Itoa(b.cmd.Process.Pid)) }
+
+func (b *plantBroker) cpu() time.Duration { return cpuOf(strconv.Itoa(b.cmd.Process.Pid)) }
+
+// cpuOf is the time that a process, or "self", has worked: fields 14 and 15 of its
+// stat, in hundredths of a second (proc(5)).
+func cpuOf(pid string) time.Duration {
+	text, _ := os.ReadFile("/proc/" + pid + "/stat")
+	_, after, _ := strings.Cut(string(text), ") ")
+	fields := strings.Fields(after)
+	if len(fields) < 13 {
+		return 0
+	}
+	user, _ := strconv.Atoi(fields[11])
+	system, _ := strconv.Atoi(fields[12])
+	return time.Duration(user+system) * 10 * time.Millisecond
+}
 
 // memoryOf is what a process, or "self", takes: the Vm and Rss lines of proc(5), in MB.
 func memoryOf(pid string) map[string]float64 {

@@ -2,11 +2,13 @@ package main
 
 import (
 	"bufio"
-	"bytes"
+	"encoding/gob"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"hash/maphash"
-	"net"
+	"os"
+	"os/exec"
 	"strconv"
 	"strings"
 	"sync"
@@ -18,25 +20,24 @@ import (
 
 // collector is who collects the records of a fleet: one subscriber at QoS 1 with a
 // session that the broker is to keep, which comes back as soon as it can and
-// subscribes anew each time. It keeps what it needs to judge completeness.
+// subscribes anew each time. It listens in a process of its own, so that it does not
+// wait for its turn among the agents, and keeps here what it needs to judge
+// completeness. The same process times acknowledgements.
 type collector struct {
-	dial func() (net.Conn, error)
-	seed maphash.Seed
-	end  chan struct{}
-	done chan struct{}
+	broker *plantBroker
+	seed   maphash.Seed
 
 	mu       sync.Mutex
-	conn     net.Conn
 	visits   int // subscriptions acknowledged
 	resumed  int // of them to a session that the broker still knew
-	marks    int // messages of no press: the highest number seen
-	bare     int // messages of bare publishers
+	marks    int // the highest number of a mark
 	events   int // with repeats
 	bytes    int // of their payloads
 	faults   []string
 	trays    map[string]*intray // by source
 	arrivals []time.Time        // of every event
 	bares    []time.Time        // of every message of a bare publisher
+	acks     []news             // of the probe
 }
 
 // intray is what came from one press.
@@ -69,107 +70,69 @@ const (
 // newCollector subscribes and returns once that is acknowledged.
 func newCollector(t *testing.T, b *plantBroker) *collector {
 	t.Helper()
-	c := &collector{
-		dial: b.dial, seed: maphash.MakeSeed(), trays: map[string]*intray{},
-		end: make(chan struct{}), done: make(chan struct{}),
+	c := &collector{broker: b, seed: maphash.MakeSeed(), trays: map[string]*intray{}}
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
 	}
+	child := exec.Command(self)
+	child.Env = append(os.Environ(), asListener+"="+b.address, asListener+"_CA="+b.ca)
+	child.Stderr = os.Stderr
+	stdin, err1 := child.StdinPipe()
+	stdout, err2 := child.StdoutPipe()
+	if err := errors.Join(err1, err2, child.Start()); err != nil {
+		t.Fatal(err)
+	}
+	done := make(chan struct{})
 	go func() {
-		defer close(c.done)
-		for {
-			c.visit()
-			select {
-			case <-c.end:
-				return
-			case <-time.After(20 * time.Millisecond): // the broker is not there at once
+		defer close(done)
+		for in := gob.NewDecoder(bufio.NewReaderSize(stdout, 1<<20)); ; {
+			var n news
+			if err := in.Decode(&n); err != nil {
+				return // it was ended
 			}
+			c.note(n)
 		}
 	}()
 	t.Cleanup(func() {
-		close(c.end)
-		c.mu.Lock()
-		if c.conn != nil {
-			_ = c.conn.Close() // ends its reading
-		}
-		c.mu.Unlock()
-		<-c.done
+		_ = stdin.Close() // ends it
+		<-done
+		_ = child.Wait() // its exit tells nothing
 	})
 	waitFor(t, "the collector's subscription", func() bool { return c.count(&c.visits) == 1 })
 	return c
 }
 
-// visit is one connection.
-func (c *collector) visit() {
-	conn, err := c.dial()
-	if err != nil {
-		return
-	}
-	defer conn.Close() //nolint:errcheck // test
+// note takes what the listening process tells.
+func (c *collector) note(n news) {
 	c.mu.Lock()
-	c.conn = conn
-	c.mu.Unlock()
-	select {
-	case <-c.end:
-		return
-	default:
-	}
-	if hello(conn, "collector", false) != nil || subscribeTo(conn, "riverside/+/+/event/+", "riverside/+/+/status", markTopic, bareTopic) != nil {
-		return
-	}
-	in := bufio.NewReaderSize(conn, 1<<16)
-	resumed := false
-	for {
-		packet, err := packets.ReadPacket(in)
-		if err != nil {
-			return
+	defer c.mu.Unlock()
+	switch n.Kind {
+	case newsVisit:
+		c.visits++
+		if n.Resumed {
+			c.resumed++
 		}
-		switch p := packet.(type) {
-		case *packets.ConnackPacket:
-			resumed = p.SessionPresent
-		case *packets.SubackPacket:
-			c.mu.Lock()
-			c.visits++
-			if resumed {
-				c.resumed++
-			}
-			c.mu.Unlock()
-		case *packets.PublishPacket:
-			c.take(p, time.Now())
-			if p.Qos == 1 {
-				_, _ = conn.Write([]byte{packets.Puback << 4, 2, byte(p.MessageID >> 8), byte(p.MessageID)}) // reading tells that it is lost
-			}
-		}
+	case newsAck:
+		c.acks = append(c.acks, n)
+	case newsMessage:
+		c.take(n)
 	}
-}
-
-// hello says CONNECT. Without a will and a keepalive; the broker is on this machine.
-func hello(conn net.Conn, id string, clean bool) error {
-	p := packets.NewControlPacket(packets.Connect).(*packets.ConnectPacket)
-	p.ProtocolName, p.ProtocolVersion, p.CleanSession, p.ClientIdentifier = "MQTT", 4, clean, id
-	return p.Write(conn)
-}
-
-func subscribeTo(conn net.Conn, filters ...string) error {
-	p := packets.NewControlPacket(packets.Subscribe).(*packets.SubscribePacket)
-	p.MessageID, p.Topics, p.Qoss = 1, filters, bytes.Repeat([]byte{1}, len(filters))
-	return p.Write(conn)
 }
 
 // take notes one message.
-func (c *collector) take(p *packets.PublishPacket, now time.Time) {
-	base, topic, known := strings.Cut(p.TopicName, "/event/")
+func (c *collector) take(p news) {
+	base, topic, known := strings.Cut(p.Topic, "/event/")
 	if !known {
-		base, topic, known = strings.Cut(p.TopicName, "/status")
+		base, topic, known = strings.Cut(p.Topic, "/status")
 	}
-	c.mu.Lock()
-	defer c.mu.Unlock()
 	switch {
-	case p.TopicName == markTopic:
+	case p.Topic == markTopic:
 		n, _ := strconv.Atoi(string(p.Payload)) // none is a mark never waited for
 		c.marks = max(c.marks, n)
 		return
-	case p.TopicName == bareTopic:
-		c.bare++
-		c.bares = append(c.bares, now)
+	case p.Topic == bareTopic:
+		c.bares = append(c.bares, p.At)
 		return
 	case !known:
 		return
@@ -182,7 +145,7 @@ func (c *collector) take(p *packets.PublishPacket, now time.Time) {
 	if topic == "" {
 		var s statusMessage
 		if err := json.Unmarshal(p.Payload, &s); err != nil {
-			c.fault("%s: %v", p.TopicName, err)
+			c.fault("%s: %v", p.Topic, err)
 		}
 		if !p.Retain {
 			tray.statuses = append(tray.statuses, s)
@@ -191,19 +154,19 @@ func (c *collector) take(p *packets.PublishPacket, now time.Time) {
 	}
 	c.events++
 	c.bytes += len(p.Payload)
-	c.arrivals = append(c.arrivals, now)
+	c.arrivals = append(c.arrivals, p.At)
 	var e struct{ ID, Source, Sequence string }
 	if err := json.Unmarshal(p.Payload, &e); err != nil {
-		c.fault("%s: %v", p.TopicName, err)
+		c.fault("%s: %v", p.Topic, err)
 		return
 	}
 	seq, err := strconv.ParseUint(e.Sequence, 10, 64)
 	if err != nil || e.Source != "/"+base || p.Retain {
-		c.fault("%s: retained %t, source %q, sequence %q", p.TopicName, p.Retain, e.Source, e.Sequence)
+		c.fault("%s: retained %t, source %q, sequence %q", p.Topic, p.Retain, e.Source, e.Sequence)
 		return
 	}
-	sum := maphash.String(c.seed, p.TopicName) ^ maphash.Bytes(c.seed, p.Payload)
-	a := arrival{seq, now, c.visits}
+	sum := maphash.String(c.seed, p.Topic) ^ maphash.Bytes(c.seed, p.Payload)
+	a := arrival{seq, p.At, c.visits}
 	if before, again := tray.sums[seq]; again {
 		if before != sum {
 			c.fault("%s: the repeat of %d differs", e.Source, seq)
@@ -225,6 +188,19 @@ func (c *collector) count(n *int) int {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	return *n
+}
+
+// acknowledged is how long the acknowledgements of the probe's messages of a time
+// took.
+func (c *collector) acknowledged(from, to time.Time) (took spans) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, n := range c.acks {
+		if !n.At.Before(from) && n.At.Before(to) {
+			took = append(took, n.Took)
+		}
+	}
+	return took
 }
 
 // missing are the sequences up to the last that have not come from a press, as
@@ -258,7 +234,7 @@ func (c *collector) catchUp(t *testing.T) {
 	t.Helper()
 	mark := c.count(&c.marks) + 1
 	waitFor(t, "a mark behind the events", func() bool {
-		conn, err := c.dial()
+		conn, err := c.broker.dial()
 		if err != nil {
 			return false
 		}
@@ -267,22 +243,6 @@ func (c *collector) catchUp(t *testing.T) {
 			publishTo(conn, markTopic, 1, []byte(strconv.Itoa(mark))) == nil && answered(conn) == nil
 	})
 	waitFor(t, "the mark at the collector", func() bool { return c.count(&c.marks) >= mark })
-}
-
-// publishTo publishes at QoS 1.
-func publishTo(conn net.Conn, topic string, id uint16, payload []byte) error {
-	p := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
-	p.TopicName, p.Qos, p.MessageID, p.Payload = topic, 1, id, payload
-	return p.Write(conn)
-}
-
-// answered waits for a packet of the broker, such as CONNACK or PUBACK.
-func answered(conn net.Conn) error {
-	if err := conn.SetReadDeadline(time.Now().Add(patience)); err != nil {
-		return err
-	}
-	_, err := packets.ReadPacket(conn)
-	return err
 }
 
 // retainedStates are what a newcomer finds at the broker: the newest of each topic.
@@ -317,7 +277,7 @@ func retainedStates(t *testing.T, b *plantBroker, want int) map[string]string {
 			found[p.TopicName] = string(p.Payload)
 		}
 		if p.Qos == 1 {
-			if _, err := conn.Write([]byte{packets.Puback << 4, 2, byte(p.MessageID >> 8), byte(p.MessageID)}); err != nil {
+			if err := puback(conn, p.MessageID); err != nil {
 				t.Fatal(err)
 			}
 		}

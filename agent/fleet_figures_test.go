@@ -64,15 +64,19 @@ func short(d time.Duration) time.Duration {
 	return d.Round(10 * time.Millisecond)
 }
 
-// busiest is how many of the times, within from and to, lie in the second that has
-// most of them.
-func busiest(times []time.Time, from, to time.Time) int {
-	var within []time.Time
+// between are the times within from and to.
+func between(times []time.Time, from, to time.Time) (within []time.Time) {
 	for _, t := range times {
 		if !t.Before(from) && t.Before(to) {
 			within = append(within, t)
 		}
 	}
+	return within
+}
+
+// busiest is how many of them lie in the second that has most of them.
+func busiest(times []time.Time, from, to time.Time) int {
+	within := between(times, from, to)
 	slices.SortFunc(within, time.Time.Compare)
 	most, first := 0, 0
 	for i, t := range within {
@@ -84,13 +88,9 @@ func busiest(times []time.Time, from, to time.Time) int {
 	return most
 }
 
-// bySecond counts times in each whole second after from.
-func bySecond(times []time.Time, from, to time.Time) []int {
-	var counts []int
-	for _, t := range times {
-		if t.Before(from) || !t.Before(to) {
-			continue
-		}
+// bySecond counts them in each whole second after from.
+func bySecond(times []time.Time, from, to time.Time) (counts []int) {
+	for _, t := range between(times, from, to) {
 		n := int(t.Sub(from) / time.Second)
 		for len(counts) <= n {
 			counts = append(counts, 0)
@@ -98,6 +98,18 @@ func bySecond(times []time.Time, from, to time.Time) []int {
 		counts[n]++
 	}
 	return counts
+}
+
+// steepest is the most that a counter grew within a second.
+func steepest(counts []uint64, times []time.Time) (most uint64) {
+	first := 0
+	for i := range counts {
+		for times[i].Sub(times[first]) > time.Second {
+			first++
+		}
+		most = max(most, counts[i]-counts[first])
+	}
+	return most
 }
 
 // fleetLog is the log of a fleet: it counts what the publishers do, and keeps what
@@ -147,83 +159,10 @@ func (l *fleetLog) times() (attempts, connected []time.Time) {
 	return slices.Clone(l.attempts), slices.Clone(l.connected)
 }
 
-// probe is a bare publisher beside the fleet that sends one message after the
-// other, at most so many a second, and times their acknowledgements. It comes back
-// as soon as it can.
-type probe struct {
-	stop chan struct{}
-	done chan struct{}
-
-	mu   sync.Mutex
-	acks []ack
-}
-
-type ack struct {
-	at   time.Time
-	took time.Duration
-}
-
-func newProbe(b *plantBroker, size int) *probe {
-	p := &probe{stop: make(chan struct{}), done: make(chan struct{})}
-	payload := []byte(strings.Repeat("x", size))
-	go func() {
-		defer close(p.done)
-		for {
-			if conn, err := b.dial(); err == nil {
-				p.visit(conn, payload)
-				_ = conn.Close()
-			}
-			select {
-			case <-p.stop:
-				return
-			case <-time.After(20 * time.Millisecond):
-			}
-		}
-	}()
-	return p
-}
-
-func (p *probe) visit(conn net.Conn, payload []byte) {
-	if hello(conn, "probe", true) != nil || answered(conn) != nil {
-		return
-	}
-	for id := uint16(1); ; id = max(1, id+1) {
-		select {
-		case <-p.stop:
-			return
-		case <-time.After(20 * time.Millisecond):
-		}
-		begun := time.Now()
-		if publishTo(conn, "probe", id, payload) != nil || answered(conn) != nil {
-			return
-		}
-		p.mu.Lock()
-		p.acks = append(p.acks, ack{begun, time.Since(begun)})
-		p.mu.Unlock()
-	}
-}
-
-func (p *probe) end() {
-	close(p.stop)
-	<-p.done
-}
-
-// between are the acknowledgements of messages sent within that time.
-func (p *probe) between(from, to time.Time) (took spans) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	for _, a := range p.acks {
-		if !a.at.Before(from) && a.at.Before(to) {
-			took = append(took, a.took)
-		}
-	}
-	return took
-}
-
 // barePublish is what the client library and the broker do without us: so many
 // connections, on each one message in flight at QoS 1, as fast as it goes. It
 // returns how many were acknowledged and how long each took.
-func barePublish(b *plantBroker, connections, size int, while time.Duration) (begun time.Time, took spans, err error) {
+func barePublish(b *plantBroker, connections, size int, while time.Duration) (begun time.Time, spent time.Duration, took spans, err error) {
 	clients := make([]paho.Client, connections)
 	var connecting errgroup.Group
 	connecting.SetLimit(16)
@@ -238,7 +177,7 @@ func barePublish(b *plantBroker, connections, size int, while time.Duration) (be
 		})
 	}
 	if err := connecting.Wait(); err != nil {
-		return begun, nil, err
+		return begun, 0, nil, err
 	}
 	payload := []byte(strings.Repeat("x", size))
 	begun = time.Now()
@@ -262,10 +201,11 @@ func barePublish(b *plantBroker, connections, size int, while time.Duration) (be
 		})
 	}
 	err = publishing.Wait()
+	spent = time.Since(begun)
 	var leaving sync.WaitGroup
 	for _, c := range clients {
 		leaving.Go(func() { c.Disconnect(100) })
 	}
 	leaving.Wait()
-	return begun, took, err
+	return begun, spent, took, err
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"container/heap"
 	"fmt"
+	"sync"
 	"time"
 )
 
@@ -20,6 +21,7 @@ type roster struct {
 	pace time.Duration // from piece to piece
 	next []turn        // a heap, earliest first
 	stop chan struct{}
+	once sync.Once // closes stop
 	done chan struct{}
 }
 
@@ -62,8 +64,9 @@ func (r *roster) run() {
 	}
 }
 
+// end stops it, at the first call.
 func (r *roster) end() {
-	close(r.stop)
+	r.once.Do(func() { close(r.stop) })
 	<-r.done
 }
 

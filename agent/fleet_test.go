@@ -31,6 +31,7 @@ var (
 	fleetWarm    = flag.Duration("warm", 0, "TestFleet: how long all goes well before; 0: one piece at each press")
 	fleetRate    = flag.Float64("rate", 0, "TestFleet: [mqtt] rate of each press; 0: no limit")
 	fleetWindow  = flag.Int("window", 1, "TestFleet: [mqtt] window of each press")
+	fleetFlight  = flag.Int("inflight", 1, "TestFleet: max_inflight_messages of the broker: how many are on their way to the collector at once")
 	fleetBare    = flag.Duration("bare", 500*time.Millisecond, "TestFleet: how long bare publishers are measured")
 	fleetTLS     = flag.Bool("tls", false, "TestFleet: all connections by TLS")
 )
@@ -49,7 +50,7 @@ func TestFleet(t *testing.T) {
 	}
 	f := newFleet(t)
 	f.start(t)
-	f.sleep(f.warm)
+	time.Sleep(f.warm) // a time of the script, as the others here are: the fleet works
 	f.outage(t)
 	f.restartSome(t)
 	f.finish(t)
@@ -66,7 +67,6 @@ type fleet struct {
 	collector  *collector
 	presses    []*fleetPress
 	roster     *roster
-	probe      *probe
 	log        *fleetLog
 	table      figures
 
@@ -108,13 +108,13 @@ func newFleet(t *testing.T) *fleet {
 		t.Fatal(err)
 	}
 	write(t, filepath.Join(dir, "specs.csv"), string(specs))
-	f.broker = newPlantBroker(t, dir, *fleetTLS)
+	f.broker = newPlantBroker(t, dir, *fleetTLS, *fleetFlight)
 	f.collector = newCollector(t, f.broker)
 	for i := range n {
 		f.presses = append(f.presses, newFleetPress(t, dir, i+1, fmt.Sprintf("[mqtt]\n%srate = %v\nwindow = %d\n", f.broker.config, *fleetRate, f.window)))
 	}
-	f.table.add("presses; pace of each; window; rate", "%d; %v; %d; %v", n, f.pace, f.window, *fleetRate)
-	f.table.add("outage; TLS", "%v; %t", *fleetOutage, *fleetTLS)
+	f.table.add("presses; pace, window and rate of each", "%d; %v, %d, %v", n, f.pace, f.window, *fleetRate)
+	f.table.add("outage; TLS; in flight to the collector", "%v; %t; %d", *fleetOutage, *fleetTLS, *fleetFlight)
 	return f
 }
 
@@ -164,9 +164,8 @@ func (f *fleet) start(t *testing.T) {
 	f.table.add("all connected after", "%v, at most %d in a second", short(time.Since(begun)), busiest(connected, begun, time.Now()))
 	f.roster = newRoster(f.presses, f.pace)
 	go f.roster.run()
-	f.probe = newProbe(f.broker, 400)
-	t.Cleanup(f.probe.end)
-	f.sleep(f.warm / 2)
+	t.Cleanup(f.roster.end)
+	time.Sleep(f.warm / 2)
 	runtime.GC()
 	now, n := memoryOf("self"), float64(len(f.presses))
 	f.table.add("this process: RSS, anonymous of it", "%.0f, %.0f MB", now["VmRSS"], now["RssAnon"])
@@ -175,10 +174,6 @@ func (f *fleet) start(t *testing.T) {
 	broker := f.broker.memory()
 	f.table.add("Mosquitto: RSS", "%.1f MB, %.1f kB for each press", broker["VmRSS"], broker["VmRSS"]*1024/n)
 }
-
-// sleep is a time in which the fleet goes on: the script of the test, not a wait
-// for something.
-func (f *fleet) sleep(d time.Duration) { time.Sleep(d) }
 
 // each does something with every press, so many at once.
 func (f *fleet) each(t *testing.T, limit int, do func(*fleetPress) error) {
@@ -210,7 +205,7 @@ func (f *fleet) outage(t *testing.T) {
 	before := f.sum(kept)
 	f.killed = time.Now()
 	f.broker.kill()
-	f.sleep(*fleetOutage)
+	time.Sleep(*fleetOutage)
 	backlog := make([]uint64, len(f.presses))
 	for i, p := range f.presses {
 		p.cuts = append(p.cuts, sent(p))
@@ -227,15 +222,19 @@ func (f *fleet) outage(t *testing.T) {
 
 	f.broker.start()
 	f.back = time.Now()
-	var acked []uint64 // of all presses, at each tenth of a second
+	var acked []uint64 // of all presses, each time they are looked at
 	var times []time.Time
-	emptied := make([]time.Duration, len(f.presses))
+	first, emptied := make(spans, len(f.presses)), make(spans, len(f.presses))
+	work := [2]time.Duration{cpuOf("self"), f.broker.cpu()}
 	left := len(f.presses)
 	waitFor(t, "what was kept during the outage to be sent", func() bool {
 		now, sum := time.Now(), uint64(0)
 		for i, p := range f.presses {
 			n := sent(p)
 			sum += n
+			if first[i] == 0 && n > p.cuts[0] {
+				first[i] = now.Sub(f.back)
+			}
 			if emptied[i] == 0 && n >= backlog[i] {
 				emptied[i] = now.Sub(f.back)
 				left--
@@ -247,12 +246,15 @@ func (f *fleet) outage(t *testing.T) {
 	f.empty = time.Now()
 	f.collector.catchUp(t)
 	caught := time.Now()
+	work = [2]time.Duration{cpuOf("self") - work[0], f.broker.cpu() - work[1]}
 	attempts, connected := f.log.times()
 	f.table.add("after the restart: connected, at most in a second; in each second", "%d; %v", busiest(connected, f.back, caught), bySecond(connected, f.back, caught))
-	f.table.add("after the restart: attempts that failed", "%d", len(bySecondAll(attempts, f.back, caught)))
-	f.table.add("after the restart: first event of a press at the collector (median, 99 %, last)", "%v", f.firstEvents(f.back))
-	f.table.add("after the restart: backlog of a press sent (median, 99 %, last)", "%v", spans(emptied))
+	f.table.add("after the restart: attempts that failed", "%d", len(between(attempts, f.back, caught)))
+	f.table.add("after the restart: first event of a press acknowledged (median, 99 %, last)", "%v", first)
+	f.table.add("after the restart: first event of a press at the collector", "%v", f.firstEvents(f.back))
+	f.table.add("after the restart: backlog of a press acknowledged", "%v", emptied)
 	f.table.add("after the restart: the collector has it all after", "%v", short(caught.Sub(f.back)))
+	f.table.add("after the restart: CPU of this process; of Mosquitto", "%v; %v", short(work[0]), short(work[1]))
 	f.table.add("drain: acknowledged, most in a second", "%d", steepest(acked, times))
 	f.collector.mu.Lock()
 	arrivals := f.collector.arrivals
@@ -261,31 +263,10 @@ func (f *fleet) outage(t *testing.T) {
 	if r := *fleetRate; r > 0 {
 		f.table.add("drain: limit of all presses together", "%.0f a second", r*float64(len(f.presses)))
 	}
-	f.table.add("acknowledged within, before the outage (median, 99 %, last)", "%v", f.probe.between(f.running, f.killed))
-	f.table.add("acknowledged within, during the drain", "%v", f.probe.between(f.back, f.empty))
+	f.table.add("acknowledged within, before the outage (median, 99 %, last)", "%v", f.collector.acknowledged(f.running, f.killed))
+	f.table.add("acknowledged within, during the drain", "%v", f.collector.acknowledged(f.back, f.empty))
 	broker := f.broker.memory()
 	f.table.add("Mosquitto: most RSS since its restart", "%.1f MB", broker["VmHWM"])
-}
-
-func bySecondAll(times []time.Time, from, to time.Time) (within []time.Time) {
-	for _, t := range times {
-		if !t.Before(from) && t.Before(to) {
-			within = append(within, t)
-		}
-	}
-	return within
-}
-
-// steepest is the most that a counter grew within a second.
-func steepest(counts []uint64, times []time.Time) (most uint64) {
-	first := 0
-	for i := range counts {
-		for times[i].Sub(times[first]) > time.Second {
-			first++
-		}
-		most = max(most, counts[i]-counts[first])
-	}
-	return most
 }
 
 // firstEvents is how long after a moment each press's next event came.
@@ -328,7 +309,7 @@ func (f *fleet) restartSome(t *testing.T) {
 		}
 	}
 	f.table.add("agents started anew; one after the other in", "%d; %v", some, short(time.Since(begun)))
-	f.sleep(f.warm / 2)
+	time.Sleep(f.warm / 2)
 }
 
 // finish ends the work, waits until everything is sent, has sent again what the
@@ -559,16 +540,18 @@ func (f *fleet) bare(t *testing.T) {
 	t.Helper()
 	size := f.collector.bytes / max(1, f.collector.events)
 	for _, connections := range []int{len(f.presses), 1} {
-		begun, took, err := barePublish(f.broker, connections, size, *fleetBare)
+		begun, spent, took, err := barePublish(f.broker, connections, size, *fleetBare)
 		if err != nil {
 			t.Fatal(err)
 		}
-		spent := time.Since(begun)
 		f.collector.catchUp(t)
 		f.collector.mu.Lock()
-		collected := busiest(f.collector.bares, begun, time.Now())
+		bares := between(f.collector.bares, begun, time.Now())
 		f.collector.mu.Unlock()
-		f.table.add(fmt.Sprintf("bare publishers, %d: acknowledged a second; most at the collector; acknowledged within", connections),
-			"%.0f; %d; %v", float64(len(took))/min(spent, *fleetBare).Seconds(), collected, took)
+		if len(bares) == 0 {
+			t.Fatal("nothing of the bare publishers has come")
+		}
+		f.table.add(fmt.Sprintf("bare publishers, %d: acknowledged and collected a second; acknowledged within", connections),
+			"%.0f, %.0f; %v", float64(len(took))/spent.Seconds(), float64(len(bares))/bares[len(bares)-1].Sub(begun).Seconds(), took)
 	}
 }

@@ -17,10 +17,15 @@ import (
 	"golang.org/x/tools/txtar"
 )
 
-// TestMain lets tests run this binary as the program itself, to kill it.
+// TestMain lets tests run this binary as the program itself, to kill it, and as the
+// listening process of a collector.
 func TestMain(m *testing.M) {
 	if os.Getenv("BENCHTALLY_AS_PROGRAM") != "" {
 		os.Exit(run(env{context.Background(), os.Stdin, os.Stdout, os.Stderr}, os.Args[1:]))
+	}
+	if broker := os.Getenv(asListener); broker != "" {
+		listen(broker, os.Getenv(asListener+"_CA"))
+		os.Exit(0)
 	}
 	os.Exit(m.Run())
 }
