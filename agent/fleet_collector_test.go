@@ -44,8 +44,8 @@ type collector struct {
 type intray struct {
 	first    []arrival         // in the order of their arrival
 	sums     map[uint64]uint64 // of the payload, by sequence
-	repeats  []arrival         //
-	statuses []statusMessage   //
+	repeats  []arrival
+	statuses []statusMessage // without what was retained
 }
 
 type arrival struct {
