@@ -27,7 +27,7 @@ import (
 var (
 	fleetPresses = flag.Int("presses", 20, "TestFleet: how many presses")
 	fleetOutage  = flag.Duration("outage", 3*time.Second, "TestFleet: how long the broker is away")
-	fleetPace    = flag.Duration("pace", 0, "TestFleet: from piece to piece at each press; 0: 10 ms for each press, at least 1.2 s")
+	fleetPace    = flag.Duration("pace", 0, "TestFleet: from piece to piece at each press; 0: 20 ms for each press, at least 1.2 s")
 	fleetWarm    = flag.Duration("warm", 0, "TestFleet: how long all goes well before; 0: one piece at each press")
 	fleetRate    = flag.Float64("rate", 0, "TestFleet: [mqtt] rate of each press; 0: no limit")
 	fleetWindow  = flag.Int("window", 1, "TestFleet: [mqtt] window of each press")
@@ -82,7 +82,7 @@ func newFleet(t *testing.T) *fleet {
 		log: &fleetLog{warnings: map[string]int{}}, asked: map[string]map[uint64]bool{},
 	}
 	if f.pace == 0 {
-		f.pace = max(shortestPace, time.Duration(n)*10*time.Millisecond)
+		f.pace = max(shortestPace, time.Duration(n)*20*time.Millisecond)
 	}
 	if n < 1 || f.pace < shortestPace {
 		t.Fatalf("-presses %d -pace %v: want 1 or more, and %v or more", n, f.pace, shortestPace)
