@@ -32,7 +32,7 @@ var (
 	fleetRate    = flag.Float64("rate", 0, "TestFleet: [mqtt] rate of each press; 0: no limit")
 	fleetWindow  = flag.Int("window", 1, "TestFleet: [mqtt] window of each press")
 	fleetFlight  = flag.Int("inflight", 1, "TestFleet: max_inflight_messages of the broker: how many are on their way to the collector at once")
-	fleetBare    = flag.Duration("bare", 500*time.Millisecond, "TestFleet: how long bare publishers are measured")
+	fleetBare    = flag.Duration("bare", 250*time.Millisecond, "TestFleet: how long bare publishers are measured")
 	fleetTLS     = flag.Bool("tls", false, "TestFleet: all connections by TLS")
 )
 
