@@ -89,3 +89,13 @@ func (a Access) Plain() bool {
 	}
 	return false
 }
+
+// Hosts are the brokers of an address, each host:port, and whether they are
+// reached with TLS.
+func (a Access) Hosts() (hosts []string, tls bool, err error) {
+	all, err := parse(a.Address)
+	for _, b := range all {
+		hosts, tls = append(hosts, b.String()), b.tls
+	}
+	return hosts, tls, err
+}

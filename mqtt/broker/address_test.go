@@ -1,6 +1,7 @@
 package broker
 
 import (
+	"slices"
 	"strings"
 	"testing"
 )
@@ -70,6 +71,31 @@ func TestSeveralAddresses(t *testing.T) {
 	} {
 		if _, err := New(Access{Address: in}); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: got %v, want an error with %q", in, err, want)
+		}
+	}
+}
+
+func TestHosts(t *testing.T) {
+	for _, tc := range []struct {
+		name, address string
+		hosts         []string
+		tls           bool
+		want          string // part of the error; "" none
+	}{
+		{"one", "tcp://broker.example", []string{"broker.example:1883"}, false, ""},
+		{"two with TLS", "ssl://a:9 ssl://[::1]", []string{"a:9", "[::1]:8883"}, true, ""},
+		{"none", "", nil, false, "want tcp://"},
+		{"another scheme", "http://a", nil, false, "want tcp://"},
+	} {
+		hosts, tls, err := Access{Address: tc.address}.Hosts()
+		if tc.want != "" {
+			if err == nil || !strings.Contains(err.Error(), tc.want) || hosts != nil {
+				t.Errorf("%s: got %v, %v, want an error with %q", tc.name, hosts, err, tc.want)
+			}
+			continue
+		}
+		if err != nil || tls != tc.tls || !slices.Equal(hosts, tc.hosts) {
+			t.Errorf("%s: got %v, TLS %t, %v, want %v, TLS %t", tc.name, hosts, tls, err, tc.hosts, tc.tls)
 		}
 	}
 }
