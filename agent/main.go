@@ -56,6 +56,7 @@ type commands struct {
 	Backup     backupCommand     `cmd:"" help:"Write a consistent copy of the store, also while the agent runs."`
 	Resend     resendCommand     `cmd:"" help:"Publish kept events again."`
 	Forget     forgetCommand     `cmd:"" help:"Clear what the press has left at its broker, when it is moved or taken out of service."`
+	Topics     topicsCommand     `cmd:"" help:"Describe what the press publishes: topics, messages, schemas."`
 	Do         doCommand         `cmd:"" help:"Do at the running agent what an operator does at the page."`
 	Operator   operatorCommand   `cmd:"" help:"Say who may sign in at the page: operators, their PINs and badges."`
 	Paper      paperCommand      `cmd:"" help:"Write the certificate, labels, job card or table of an order, the labels of the shop, or the hand-over of a shift."`
