@@ -12,10 +12,13 @@ import (
 
 // subscriber sees what a broker hands out. It comes back whenever it can.
 type subscriber struct {
+	id string // of a session that the broker is to keep; "" it keeps none
+
 	mu       sync.Mutex
 	got      []message
 	sessions int // subscriptions acknowledged
 	end      chan struct{}
+	leave    func() // ends it and waits
 }
 
 // subscribe subscribes to a filter at QoS 1 and returns when that is
@@ -29,6 +32,27 @@ func subscribe(t testing.TB, addr, user, password, filter string) *subscriber {
 func subscribeBy(t testing.TB, dial func() (net.Conn, error), user, password, filter string) *subscriber {
 	t.Helper()
 	s := &subscriber{end: make(chan struct{})}
+	s.stay(t, dial, user, password, filter)
+	s.awaitSession(t, 1)
+	return s
+}
+
+// subscribeAs does so for a subscriber whose session the broker keeps while it
+// is away. It goes round the addresses until one takes it.
+func subscribeAs(t testing.TB, id, filter string, addrs ...string) *subscriber {
+	t.Helper()
+	s := &subscriber{id: id, end: make(chan struct{})}
+	turn := -1
+	s.stay(t, func() (net.Conn, error) {
+		turn++
+		return net.DialTimeout("tcp", addrs[turn%len(addrs)], time.Second)
+	}, "", "", filter)
+	s.awaitSession(t, 1)
+	return s
+}
+
+// stay visits the broker until the test ends or leave is called.
+func (s *subscriber) stay(t testing.TB, dial func() (net.Conn, error), user, password, filter string) {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
@@ -41,12 +65,11 @@ func subscribeBy(t testing.TB, dial func() (net.Conn, error), user, password, fi
 			}
 		}
 	}()
-	t.Cleanup(func() {
+	s.leave = sync.OnceFunc(func() {
 		close(s.end)
 		<-done
 	})
-	s.awaitSession(t, 1)
-	return s
+	t.Cleanup(s.leave)
 }
 
 func (s *subscriber) awaitSession(t testing.TB, n int) {
@@ -76,6 +99,10 @@ func (s *subscriber) visit(dial func() (net.Conn, error), user, password, filter
 	}()
 	c := packets.NewControlPacket(packets.Connect).(*packets.ConnectPacket)
 	c.ProtocolName, c.ProtocolVersion, c.CleanSession, c.ClientIdentifier = "MQTT", 4, true, fmt.Sprintf("subscriber-%p", s)
+	if s.id != "" {
+		c.CleanSession, c.ClientIdentifier = false, s.id
+		go ping(conn, gone)
+	}
 	if user != "" {
 		c.UsernameFlag, c.PasswordFlag, c.Username, c.Password = true, true, user, []byte(password)
 	}
@@ -85,12 +112,18 @@ func (s *subscriber) visit(dial func() (net.Conn, error), user, password, filter
 		return
 	}
 	for {
+		if s.id != "" && conn.SetReadDeadline(time.Now().Add(silence)) != nil {
+			return
+		}
 		cp, err := packets.ReadPacket(conn)
 		if err != nil {
 			return
 		}
 		switch cp := cp.(type) {
 		case *packets.SubackPacket:
+			if cp.ReturnCodes[0] > 1 {
+				return // denied; a cluster that has lost a node does so for a while
+			}
 			s.mu.Lock()
 			s.sessions++
 			s.mu.Unlock()
@@ -103,6 +136,22 @@ func (s *subscriber) visit(dial func() (net.Conn, error), user, password, filter
 				ack.MessageID = cp.MessageID
 				_ = ack.Write(conn) // what has come from a broker that has died is still to be read
 			}
+		}
+	}
+}
+
+// silence is how long a broker that says nothing is waited for, by a subscriber
+// that comes back: NATS may take 5 s to find a session.
+const silence = 6 * time.Second
+
+// ping keeps a connection from being silent.
+func ping(conn net.Conn, gone <-chan struct{}) {
+	for {
+		select {
+		case <-time.After(silence / 4):
+			_ = packets.NewControlPacket(packets.Pingreq).Write(conn)
+		case <-gone:
+			return
 		}
 	}
 }

@@ -2,26 +2,44 @@ package mqtt
 
 import (
 	"net"
+	"slices"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/eclipse/paho.mqtt.golang/packets"
 )
 
-// tap stands between a press and its broker and notes what is acknowledged. It
-// can cut the connection and keep the press out.
+// tap stands between a press and its broker and notes what goes by. It can cut
+// the connection and keep the press out, and it can be slow to hand on what is
+// acknowledged.
 type tap struct {
+	*trail
 	addr string
+	late func(nth int, seq uint64) time.Duration // of the PUBACK of an event; nil at once
 
 	mu     sync.Mutex
 	closed bool
 	conns  map[net.Conn]bool
+}
+
+// trail is what has gone by one tap, or by the taps before several brokers.
+type trail struct {
+	mu     sync.Mutex
+	nth    int             // connections so far
+	events []message       // published, each with its connection
 	acked  map[uint64]bool // sequences of events
 }
 
 func newTap(t testing.TB, broker string) *tap {
 	t.Helper()
-	p := &tap{conns: map[net.Conn]bool{}, acked: map[uint64]bool{}}
+	return newTapOn(t, broker, &trail{acked: map[uint64]bool{}})
+}
+
+// newTapOn is a tap that shares a trail with others.
+func newTapOn(t testing.TB, broker string, shared *trail) *tap {
+	t.Helper()
+	p := &tap{trail: shared, conns: map[net.Conn]bool{}}
 	p.addr = listen(t, func(press net.Conn) { p.join(press, broker) })
 	return p
 }
@@ -35,7 +53,7 @@ func (p *tap) join(press net.Conn, broker string) {
 	if closed {
 		return
 	}
-	far, err := net.Dial("tcp", broker)
+	far, err := net.DialTimeout("tcp", broker, 5*time.Second)
 	if err != nil {
 		return
 	}
@@ -43,6 +61,7 @@ func (p *tap) join(press net.Conn, broker string) {
 	p.mu.Lock()
 	p.conns[press], p.conns[far] = true, true
 	p.mu.Unlock()
+	nth := p.trail.connection()
 	var ids sync.Map // packet id to sequence
 	var both sync.WaitGroup
 	pass := func(from, to net.Conn) {
@@ -55,16 +74,19 @@ func (p *tap) join(press net.Conn, broker string) {
 			}
 			switch cp := cp.(type) {
 			case *packets.PublishPacket:
-				if m := (message{topic: cp.TopicName, payload: string(cp.Payload)}); m.isEvent() {
+				m := message{nth: nth, topic: cp.TopicName, payload: string(cp.Payload)}
+				if m.isEvent() {
 					ids.Store(cp.MessageID, m.seq())
+					p.trail.published(m)
 				} else {
 					ids.Delete(cp.MessageID)
 				}
 			case *packets.PubackPacket:
 				if seq, ok := ids.Load(cp.MessageID); ok {
-					p.mu.Lock()
-					p.acked[seq.(uint64)] = true
-					p.mu.Unlock()
+					if p.late != nil {
+						time.Sleep(p.late(nth, seq.(uint64)))
+					}
+					p.trail.acknowledge(seq.(uint64))
 				}
 			}
 			if cp.Write(to) != nil {
@@ -97,16 +119,51 @@ func (p *tap) cut() {
 	}
 }
 
+// standing is how many connections stand.
+func (p *tap) standing() int {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return len(p.conns) / 2
+}
+
+func (tr *trail) connection() int {
+	tr.mu.Lock()
+	defer tr.mu.Unlock()
+	tr.nth++
+	return tr.nth
+}
+
+func (tr *trail) published(m message) {
+	tr.mu.Lock()
+	defer tr.mu.Unlock()
+	tr.events = append(tr.events, m)
+}
+
+func (tr *trail) acknowledge(seq uint64) {
+	tr.mu.Lock()
+	defer tr.mu.Unlock()
+	tr.acked[seq] = true
+}
+
+// count is how many events have been published, repeats too.
+func (tr *trail) count() int {
+	tr.mu.Lock()
+	defer tr.mu.Unlock()
+	return len(tr.events)
+}
+
 // checkSent fails the test if an event is marked sent that was not
 // acknowledged.
-func (p *tap) checkSent(t *testing.T, b *box) {
+func (tr *trail) checkSent(t *testing.T, b *box) {
 	t.Helper()
 	var before uint64
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	b.onSent = func(seq uint64) {
-		p.mu.Lock()
-		defer p.mu.Unlock()
+		tr.mu.Lock()
+		defer tr.mu.Unlock()
 		for s := before + 1; s <= seq; s++ {
-			if !p.acked[s] {
+			if !tr.acked[s] {
 				t.Errorf("event %d is marked sent, the broker has not acknowledged it", s)
 			}
 		}
@@ -115,8 +172,41 @@ func (p *tap) checkSent(t *testing.T, b *box) {
 }
 
 // acknowledged reports whether the broker has ever acknowledged an event.
-func (p *tap) acknowledged(seq uint64) bool {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return p.acked[seq]
+func (tr *trail) acknowledged(seq uint64) bool {
+	tr.mu.Lock()
+	defer tr.mu.Unlock()
+	return tr.acked[seq]
+}
+
+// checkRepeats fails the test unless the events up to n went by, on each
+// connection one after the other, and each connection began with one of the
+// window that was in flight when the former one ended, or with the next. So an
+// event is repeated only just after a reconnect, and none was passed over. It
+// returns how many were repeated.
+func (tr *trail) checkRepeats(t testing.TB, n uint64, window int) (repeats int) {
+	t.Helper()
+	tr.mu.Lock()
+	events := slices.Clone(tr.events)
+	tr.mu.Unlock()
+	// What is still on its way out of an old connection is noted late.
+	slices.SortStableFunc(events, func(a, b message) int { return a.nth - b.nth })
+	var latest, before uint64
+	nth := 0
+	for _, m := range events {
+		s := m.seq()
+		switch {
+		case m.nth != nth && (s > latest+1 || s+uint64(window) <= latest):
+			t.Errorf("connection %d begins with event %d after event %d, with a window of %d", m.nth, s, latest, window)
+		case m.nth == nth && s != before+1:
+			t.Errorf("on connection %d event %d follows event %d", nth, s, before)
+		}
+		if s <= latest {
+			repeats++
+		}
+		nth, before, latest = m.nth, s, max(latest, s)
+	}
+	if latest != n {
+		t.Errorf("published up to %d, want %d", latest, n)
+	}
+	return repeats
 }
