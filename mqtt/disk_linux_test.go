@@ -120,17 +120,6 @@ func (m *mosquitto) canStart() bool {
 	}
 }
 
-// distinct is how many different events there are among messages.
-func distinct(all []message) int {
-	seen := map[uint64]bool{}
-	for _, m := range all {
-		if m.isEvent() {
-			seen[m.seq()] = true
-		}
-	}
-	return len(seen)
-}
-
 // NATS stops acknowledging when it cannot store, and goes on once there is room
 // and it was started anew.
 func TestNATSWithAFullDisk(t *testing.T) {

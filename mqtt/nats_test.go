@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"net"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -12,14 +13,17 @@ import (
 	"sync"
 	"syscall"
 	"testing"
+	"time"
 )
 
 // nats is a NATS server with JetStream and MQTT, of its own process.
 type nats struct {
 	t       testing.TB
 	dir     string
-	config  string   // but for its listener for MQTT
+	config  string   // but for that of MQTT
+	pending int      // most messages that a subscriber has not acknowledged; 0 as the server has it
 	mqtt    string   // address
+	monitor string   // address
 	within  []string // command that runs it elsewhere; nil here
 	process *exec.Cmd
 }
@@ -50,11 +54,11 @@ func newNATS(t testing.TB, name, store, config string) *nats {
 		}
 		t.Skip(err)
 	}
-	n := &nats{t: t, dir: t.TempDir(), mqtt: freePort(t)}
+	n := &nats{t: t, dir: t.TempDir(), mqtt: freePort(t), monitor: freePort(t)}
 	if !strings.Contains(store, "store_dir") {
 		store += "\nstore_dir: " + strconv.Quote(n.dir)
 	}
-	n.config = fmt.Sprintf("server_name: %s\nlisten: \"127.0.0.1:-1\"\njetstream {\n%s\n}\n%s\n", name, store, config)
+	n.config = fmt.Sprintf("server_name: %s\nlisten: \"127.0.0.1:-1\"\nhttp: %q\njetstream {\n%s\n}\n%s\n", name, n.monitor, store, config)
 	t.Cleanup(n.kill)
 	return n
 }
@@ -66,7 +70,11 @@ func (n *nats) start() {
 	if err != nil {
 		n.t.Fatal(err)
 	}
-	put(n.t, n.dir, "nats.conf", []byte(n.config+"mqtt { listen: "+strconv.Quote(n.mqtt)+" }\n"))
+	mqtt := fmt.Sprintf("listen: %q, ack_wait: 2s", n.mqtt) // stock 30 s, too long for a test
+	if n.pending != 0 {
+		mqtt += fmt.Sprintf(", max_ack_pending: %d", n.pending)
+	}
+	put(n.t, n.dir, "nats.conf", []byte(n.config+"mqtt { "+mqtt+" }\n"))
 	command := append(append([]string{}, n.within...), server, "-c", filepath.Join(n.dir, "nats.conf"), "-l", filepath.Join(n.dir, "nats.log"))
 	n.process = exec.Command(command[0], command[1:]...)
 	if err := n.process.Start(); err != nil {
@@ -83,6 +91,20 @@ func (n *nats) ready() {
 			_ = conn.Close()
 		}
 		return err == nil
+	})
+}
+
+// healthy waits until the server says that it is, its storing included.
+func (n *nats) healthy() {
+	n.t.Helper()
+	within(n.t, electing, "NATS is healthy", func() bool {
+		time.Sleep(50 * time.Millisecond) // it logs each question
+		answer, err := http.Get("http://" + n.monitor + "/healthz")
+		if err != nil {
+			return false
+		}
+		_ = answer.Body.Close()
+		return answer.StatusCode == http.StatusOK
 	})
 }
 
@@ -103,11 +125,20 @@ func (n *nats) signal(s syscall.Signal) {
 	}
 }
 
-// log is what the server has said.
-func (n *nats) log() string {
+// faults is what the server has said of what goes wrong.
+func (n *nats) faults() string {
 	b, err := os.ReadFile(filepath.Join(n.dir, "nats.log"))
 	if err != nil {
 		return err.Error()
 	}
-	return string(b)
+	var lines []string
+	for line := range strings.Lines(string(b)) {
+		if strings.Contains(line, "to connect to route") || strings.Contains(line, "Healthcheck") {
+			continue
+		}
+		if strings.Contains(line, "[ERR]") || strings.Contains(line, "[WRN]") || strings.Contains(line, "[FTL]") {
+			lines = append(lines, line)
+		}
+	}
+	return strings.Join(lines, "")
 }

@@ -180,3 +180,14 @@ func (s *subscriber) latest() message {
 	defer s.mu.Unlock()
 	return s.got[len(s.got)-1]
 }
+
+// distinct is how many different events there are among messages.
+func distinct(all []message) int {
+	seen := map[uint64]bool{}
+	for _, m := range all {
+		if m.isEvent() {
+			seen[m.seq()] = true
+		}
+	}
+	return len(seen)
+}
