@@ -20,20 +20,25 @@ type cluster struct {
 	ears   []*tap
 }
 
-// newCluster starts one and waits until all nodes have found each other.
-func newCluster(t *testing.T, pending int) *cluster {
+// place is where a node of a cluster runs.
+type place struct {
+	within              []string // command that runs another there
+	mqtt, monitor, peer string   // addresses
+}
+
+// newCluster starts one at three places and waits until all nodes have found
+// each other.
+func newCluster(t *testing.T, places [3]place, pending int) *cluster {
 	t.Helper()
 	c := &cluster{trail: &trail{acked: map[uint64]bool{}}, t: t}
-	var ports [3]string
 	var routes []string
-	for i := range ports {
-		ports[i] = freePort(t)
-		routes = append(routes, strconv.Quote("nats-route://"+ports[i]))
+	for _, at := range places {
+		routes = append(routes, strconv.Quote("nats-route://"+at.peer))
 	}
-	for i, port := range ports {
+	for i, at := range places {
 		n := newNATS(t, fmt.Sprintf("n%d", i+1), "",
-			fmt.Sprintf("cluster { name: plant, listen: %q, routes: [%s] }", port, strings.Join(routes, ", ")))
-		n.pending = pending
+			fmt.Sprintf("cluster { name: plant, listen: %q, routes: [%s] }", at.peer, strings.Join(routes, ", ")))
+		n.within, n.mqtt, n.monitor, n.pending = at.within, at.mqtt, at.monitor, pending
 		n.start()
 		c.nodes = append(c.nodes, n)
 		c.taps = append(c.taps, newTapOn(t, n.mqtt, c.trail))
@@ -106,12 +111,21 @@ type trial struct {
 	feed func() uint64
 }
 
+// loopback are three places on this machine.
+func loopback(t *testing.T) (all [3]place) {
+	t.Helper()
+	for i := range all {
+		all[i] = place{mqtt: freePort(t), monitor: freePort(t), peer: freePort(t)}
+	}
+	return all
+}
+
 // newTrial has the press and its collector at the same node, or at different
 // ones.
-func newTrial(t *testing.T, together bool, pending int) *trial {
+func newTrial(t *testing.T, places [3]place, together bool, pending int) *trial {
 	t.Helper()
 	began := time.Now()
-	c := newCluster(t, pending)
+	c := newCluster(t, places, pending)
 	tr := &trial{cluster: c, b: newBox(0), s: c.settings()}
 	c.checkSent(t, tr.b)
 	tr.p = start(t, tr.s, tr.b, nil)
@@ -205,7 +219,7 @@ func TestClusterLosesTheNodeInUse(t *testing.T) {
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			t.Parallel()
-			tr := newTrial(t, tc.together, tc.pending)
+			tr := newTrial(t, loopback(t), tc.together, tc.pending)
 			node := tr.at(tr.taps)
 			tr.lose("killed", node, tr.nodes[node].kill)
 			tr.work()
@@ -217,7 +231,7 @@ func TestClusterLosesTheNodeInUse(t *testing.T) {
 
 func TestClusterWhoseNodeHangs(t *testing.T) {
 	t.Parallel()
-	tr := newTrial(t, false, 1)
+	tr := newTrial(t, loopback(t), false, 1)
 	node := tr.at(tr.taps)
 	tr.lose("hangs", node, func() { tr.nodes[node].signal(syscall.SIGSTOP) })
 	tr.work()

@@ -15,6 +15,7 @@ import (
 	"os/signal"
 	"os/user"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -25,6 +26,7 @@ import (
 type mosquitto struct {
 	t      testing.TB
 	binary string
+	within []string // command that runs it elsewhere; nil here
 	dir    string
 	addr   string
 	cmd    *exec.Cmd
@@ -36,31 +38,40 @@ type mosquitto struct {
 // variable CI is set.
 func newMosquitto(t testing.TB, config string) *mosquitto {
 	t.Helper()
-	m := &mosquitto{t: t, dir: t.TempDir(), addr: freePort(t)}
-	for _, candidate := range []string{"mosquitto", "/usr/sbin/mosquitto", "/usr/local/sbin/mosquitto"} {
-		if path, err := exec.LookPath(candidate); err == nil {
-			m.binary = path
-			break
-		}
-	}
-	if m.binary == "" {
-		if os.Getenv("CI") != "" {
-			t.Fatal("mosquitto is not installed; it is needed where CI is set")
-		}
-		t.Skip("mosquitto is not installed")
-	}
+	m := &mosquitto{t: t, binary: mosquittoBinary(t), dir: t.TempDir(), addr: freePort(t)}
 	if _, port, _ := net.SplitHostPort(m.addr); !strings.Contains(config, "listener ") {
 		config += "\nlistener " + port + " 127.0.0.1\n"
 	} else {
 		config = strings.ReplaceAll(config, "listener 8883", "listener "+port+" 127.0.0.1")
 	}
+	m.begin(config)
+	return m
+}
+
+// begin starts the broker with that config until the test ends.
+func (m *mosquitto) begin(config string) {
+	m.t.Helper()
 	if me, err := user.Current(); err == nil && me.Uid == "0" {
 		config += "\nuser root\n" // it would leave the test's folder out of its reach
 	}
-	put(t, m.dir, "mosquitto.conf", []byte(config))
+	put(m.t, m.dir, "mosquitto.conf", []byte(config))
 	m.start()
-	t.Cleanup(m.kill)
-	return m
+	m.t.Cleanup(m.kill)
+}
+
+// mosquittoBinary is the path of the broker.
+func mosquittoBinary(t testing.TB) string {
+	t.Helper()
+	for _, candidate := range []string{"mosquitto", "/usr/sbin/mosquitto", "/usr/local/sbin/mosquitto"} {
+		if path, err := exec.LookPath(candidate); err == nil {
+			return path
+		}
+	}
+	if os.Getenv("CI") != "" {
+		t.Fatal("mosquitto is not installed; it is needed where CI is set")
+	}
+	t.Skip("mosquitto is not installed")
+	return ""
 }
 
 // freePort is a loopback address where nothing listens just now.
@@ -77,7 +88,8 @@ func freePort(t testing.TB) string {
 // start starts the process and waits until it listens.
 func (m *mosquitto) start() {
 	m.t.Helper()
-	m.cmd = exec.Command(m.binary, "-c", filepath.Join(m.dir, "mosquitto.conf"))
+	command := append(slices.Clone(m.within), m.binary, "-c", filepath.Join(m.dir, "mosquitto.conf"))
+	m.cmd = exec.Command(command[0], command[1:]...)
 	m.cmd.Stdout, m.cmd.Stderr = &m.log, &m.log
 	if err := m.cmd.Start(); err != nil {
 		m.t.Fatal(err)

@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -20,7 +21,7 @@ import (
 type nats struct {
 	t       testing.TB
 	dir     string
-	config  string   // but for that of MQTT
+	config  string   // but for its listeners
 	pending int      // most messages that a subscriber has not acknowledged; 0 as the server has it
 	mqtt    string   // address
 	monitor string   // address
@@ -58,7 +59,7 @@ func newNATS(t testing.TB, name, store, config string) *nats {
 	if !strings.Contains(store, "store_dir") {
 		store += "\nstore_dir: " + strconv.Quote(n.dir)
 	}
-	n.config = fmt.Sprintf("server_name: %s\nlisten: \"127.0.0.1:-1\"\nhttp: %q\njetstream {\n%s\n}\n%s\n", name, n.monitor, store, config)
+	n.config = fmt.Sprintf("server_name: %s\nlisten: \"127.0.0.1:-1\"\njetstream {\n%s\n}\n%s\n", name, store, config)
 	t.Cleanup(n.kill)
 	return n
 }
@@ -74,8 +75,8 @@ func (n *nats) start() {
 	if n.pending != 0 {
 		mqtt += fmt.Sprintf(", max_ack_pending: %d", n.pending)
 	}
-	put(n.t, n.dir, "nats.conf", []byte(n.config+"mqtt { "+mqtt+" }\n"))
-	command := append(append([]string{}, n.within...), server, "-c", filepath.Join(n.dir, "nats.conf"), "-l", filepath.Join(n.dir, "nats.log"))
+	put(n.t, n.dir, "nats.conf", fmt.Appendf(nil, "%s\nhttp: %q\nmqtt { %s }\n", n.config, n.monitor, mqtt))
+	command := append(slices.Clone(n.within), server, "-c", filepath.Join(n.dir, "nats.conf"), "-l", filepath.Join(n.dir, "nats.log"))
 	n.process = exec.Command(command[0], command[1:]...)
 	if err := n.process.Start(); err != nil {
 		n.t.Fatal(err)

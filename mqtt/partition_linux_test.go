@@ -1,0 +1,36 @@
+package mqtt
+
+import (
+	"net"
+	"testing"
+)
+
+// A node that its cluster does not see, while the press and the collector see
+// all nodes.
+func TestClusterWhoseNodeIsPartedFromTheOthers(t *testing.T) {
+	t.Parallel()
+	l := newLab(t)
+	var sites [3]site
+	var places [3]place
+	for i := range sites {
+		sites[i] = l.site()
+		port := func(p string) string { return net.JoinHostPort(sites[i].addr, p) }
+		places[i] = place{within: sites[i].within, mqtt: port("1883"), monitor: port("8222"), peer: port("6222")}
+	}
+	tr := newTrial(t, places, false, 1)
+	node := tr.at(tr.taps)
+	others := []site{sites[(node+1)%3], sites[(node+2)%3]}
+	tr.lose("parted", node, func() {
+		for _, s := range others {
+			sites[node].part(s)
+		}
+	})
+	tr.work()
+	tr.checkStatus(tr.at(tr.taps))
+	for _, s := range others {
+		sites[node].join(s)
+	}
+	tr.work()
+	tr.checkStatus(node)
+	tr.finish()
+}
