@@ -25,12 +25,12 @@ func TestClusterWhoseNodeIsPartedFromTheOthers(t *testing.T) {
 			sites[node].part(s)
 		}
 	})
-	tr.work()
-	tr.checkStatus(tr.at(tr.taps))
+	tr.online()
 	for _, s := range others {
 		sites[node].join(s)
 	}
 	tr.work()
-	tr.checkStatus(node)
+	tr.online()
+	tr.retained(node, tr.says)
 	tr.finish()
 }
