@@ -92,13 +92,17 @@ func (c *cluster) at(taps []*tap) int {
 // retained waits for the status that a node hands out to who comes now.
 func (c *cluster) retained(node int, want func(message) bool) {
 	c.t.Helper()
+	asked, last := 0, message{}
+	defer func() { c.t.Logf("asked node %d for the retained status %d times, the last was %q", node+1, asked, last.payload) }()
 	within(c.t, electing, "the retained status", func() bool {
+		asked++
 		s := &subscriber{end: make(chan struct{})}
 		s.stay(c.t, func() (net.Conn, error) { return net.Dial("tcp", c.nodes[node].mqtt) }, "", "", testBase+"/status")
 		defer s.leave()
 		for end := time.Now().Add(10 * time.Second); time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
 			if all := s.messages(nil); len(all) > 0 {
-				return want(all[0])
+				last = all[0]
+				return want(last)
 			}
 		}
 		return false
@@ -195,6 +199,14 @@ func (tr *trial) says(m message) bool {
 	return got.Online && got.Session == tr.p.State().Session
 }
 
+// harmless reports whether a retained status is that of the session that stands,
+// or is to be read as unknown. A node of NATS 2.15.2 that had its retained
+// messages by way of one that has died was seen handing out the old status for
+// more than a minute.
+func (tr *trial) harmless(m message) bool {
+	return tr.says(m) || statusOf(tr.t, m).Expires.Before(time.Now())
+}
+
 // finish ends the load and checks that all has come. What a dying node has on
 // its way to a collector comes later, behind what the next node sends; only with
 // one message at a time it does not.
@@ -231,7 +243,7 @@ func TestClusterLosesTheNodeInUse(t *testing.T) {
 			node := tr.at(tr.taps)
 			tr.lose("killed", node, tr.nodes[node].kill)
 			tr.online()
-			tr.retained(tr.at(tr.taps), tr.says)
+			tr.retained(tr.at(tr.taps), tr.harmless)
 			tr.finish()
 		})
 	}
@@ -248,7 +260,7 @@ func TestClusterWhoseNodeHangs(t *testing.T) {
 	// The stopped node publishes the will of the session that it had; the next
 	// heartbeat puts that right.
 	tr.online()
-	tr.retained(node, tr.says)
+	tr.retained(node, tr.harmless)
 	tr.finish()
 
 	// Nobody is left to publish the will of a press whose node dies with it.

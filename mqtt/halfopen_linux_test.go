@@ -83,7 +83,7 @@ func TestHalfOpenLink(t *testing.T) {
 // A link that comes and goes.
 func TestShakyLink(t *testing.T) {
 	t.Parallel()
-	const shakes, window = 12, 4
+	const shakes, window = 8, 4
 	l := newLab(t)
 	far := l.site()
 	m := mosquittoAt(t, far, keeping)

@@ -31,6 +31,6 @@ func TestClusterWhoseNodeIsPartedFromTheOthers(t *testing.T) {
 	}
 	tr.work()
 	tr.online()
-	tr.retained(node, tr.says)
+	tr.retained(node, tr.harmless)
 	tr.finish()
 }

@@ -88,7 +88,7 @@ func flood(conn net.Conn, times int, bytes string) {
 }
 
 func TestRudeBrokers(t *testing.T) {
-	const events, times = 200, 3
+	const events, times = 200, 2
 	bytes := make([]byte, 4096) // garbage, the same each time
 	for i := range bytes {
 		bytes[i] = byte(i*i*31 + i>>3)
@@ -164,7 +164,7 @@ func TestRudeBrokers(t *testing.T) {
 				r.take = tc.take(r)
 			}
 			s := settings(listen(t, r.serve))
-			s.Window, s.AckTimeout, s.Timeout = 16, 300*time.Millisecond, 300*time.Millisecond
+			s.Window, s.AckTimeout, s.Timeout = 16, 200*time.Millisecond, 200*time.Millisecond
 			if tc.once {
 				s.AckTimeout = 10 * time.Second // a flood takes its time
 			}
