@@ -93,7 +93,9 @@ func (c *cluster) at(taps []*tap) int {
 func (c *cluster) retained(node int, want func(message) bool) {
 	c.t.Helper()
 	asked, last := 0, message{}
-	defer func() { c.t.Logf("asked node %d for the retained status %d times, the last was %q", node+1, asked, last.payload) }()
+	defer func() {
+		c.t.Logf("asked node %d for the retained status %d times, the last was %q", node+1, asked, last.payload)
+	}()
 	within(c.t, electing, "the retained status", func() bool {
 		asked++
 		s := &subscriber{end: make(chan struct{})}

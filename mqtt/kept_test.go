@@ -25,13 +25,14 @@ type host struct {
 	again func()
 }
 
-// killed and the like are ways to end a broker of its own process.
+// mosquittoThat is a Mosquitto with that config and that end.
 func mosquittoThat(t *testing.T, config string, end func(*mosquitto)) host {
 	t.Helper()
 	m := newMosquitto(t, "allow_anonymous true\nlog_type none\npersistence_location "+t.TempDir()+"/\n"+config)
 	return host{[]string{m.addr}, func() { end(m) }, m.start}
 }
 
+// natsThat is one NATS server that stores in that way, and is killed.
 func natsThat(t *testing.T, store string) host {
 	t.Helper()
 	n := newNATS(t, "solo", store, "")

@@ -145,13 +145,6 @@ func (tr *trail) acknowledge(seq uint64) {
 	tr.acked[seq] = true
 }
 
-// count is how many events have been published, repeats too.
-func (tr *trail) count() int {
-	tr.mu.Lock()
-	defer tr.mu.Unlock()
-	return len(tr.events)
-}
-
 // checkSent fails the test if an event is marked sent that was not
 // acknowledged.
 func (tr *trail) checkSent(t *testing.T, b *box) {
