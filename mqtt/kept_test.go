@@ -112,7 +112,7 @@ func TestKept(t *testing.T) {
 // first.
 func clusterThat(t *testing.T, killed int) host {
 	t.Helper()
-	c := newCluster(t, loopback(t), 1)
+	c := newCluster(t, loopback(t), true)
 	var addrs []string
 	for _, p := range c.taps {
 		addrs = append(addrs, p.addr)

@@ -8,6 +8,7 @@ import (
 	"crypto/tls"
 	"crypto/x509"
 	"encoding/base64"
+	"flag"
 	"fmt"
 	"net"
 	"os"
@@ -15,6 +16,7 @@ import (
 	"os/signal"
 	"os/user"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"syscall"
@@ -264,6 +266,10 @@ func TestMain(m *testing.M) {
 		defer stop()
 		_ = p.Run(ctx)
 		os.Exit(0)
+	}
+	// Tests that run side by side wait for brokers more than they compute.
+	if runtime.GOMAXPROCS(0) < 4 {
+		_ = flag.Set("test.parallel", "4") // cannot fail: it is defined, and a number
 	}
 	os.Exit(m.Run())
 }

@@ -17,7 +17,7 @@ func TestClusterWhoseNodeIsPartedFromTheOthers(t *testing.T) {
 		port := func(p string) string { return net.JoinHostPort(sites[i].addr, p) }
 		places[i] = place{within: sites[i].within, mqtt: port("1883"), monitor: port("8222"), peer: port("6222")}
 	}
-	tr := newTrial(t, places, false, 1)
+	tr := newTrial(t, places, false, true)
 	node := tr.at(tr.taps)
 	others := []site{sites[(node+1)%3], sites[(node+2)%3]}
 	tr.lose("parted", node, func() {
