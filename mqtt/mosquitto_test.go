@@ -10,6 +10,7 @@ import (
 	"encoding/base64"
 	"flag"
 	"fmt"
+	"math/rand/v2"
 	"net"
 	"os"
 	"os/exec"
@@ -19,6 +20,7 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -76,15 +78,25 @@ func mosquittoBinary(t testing.TB) string {
 	return ""
 }
 
-// freePort is a loopback address where nothing listens just now.
+// ports counts those given away, from anywhere.
+var ports atomic.Uint32
+
+func init() { ports.Store(rand.Uint32N(12000)) }
+
+// freePort is a loopback address where nothing listens just now. It lies below
+// the ports that the kernel gives to who asks for any (32768 and up, Linux), so
+// that it stays free while its broker is down, and is given away once.
 func freePort(t testing.TB) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
+	for range 100 {
+		l, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", 20000+ports.Add(1)%12000))
+		if err == nil {
+			defer l.Close() //nolint:errcheck // test
+			return l.Addr().String()
+		}
 	}
-	defer l.Close() //nolint:errcheck // test
-	return l.Addr().String()
+	t.Fatal("no port is free")
+	return ""
 }
 
 // start starts the process and waits until it listens.
