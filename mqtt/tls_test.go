@@ -8,13 +8,18 @@ import (
 	"crypto/x509"
 	"crypto/x509/pkix"
 	"encoding/pem"
+	"io"
 	"math/big"
 	"net"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
+
+	"benchtally/mqtt/broker"
 )
 
 // authority signs certificates for one test.
@@ -22,6 +27,7 @@ type authority struct {
 	cert *x509.Certificate
 	key  *ecdsa.PrivateKey
 	pem  []byte
+	made int64 // serial of the latest certificate
 }
 
 func newAuthority(t *testing.T, name string) *authority {
@@ -33,9 +39,19 @@ func newAuthority(t *testing.T, name string) *authority {
 	template := &x509.Certificate{
 		SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: name},
 		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(24 * time.Hour),
-		IsCA: true, BasicConstraintsValid: true, KeyUsage: x509.KeyUsageCertSign,
+		IsCA: true, BasicConstraintsValid: true, KeyUsage: x509.KeyUsageCertSign | x509.KeyUsageCRLSign,
 	}
-	der, err := x509.CreateCertificate(rand.Reader, template, template, &key.PublicKey, key)
+	return selfSigned(t, template, key)
+}
+
+func selfSigned(t *testing.T, template *x509.Certificate, key *ecdsa.PrivateKey) *authority {
+	t.Helper()
+	return signedBy(t, template, key, &authority{cert: template, key: key})
+}
+
+func signedBy(t *testing.T, template *x509.Certificate, key *ecdsa.PrivateKey, above *authority) *authority {
+	t.Helper()
+	der, err := x509.CreateCertificate(rand.Reader, template, above.cert, &key.PublicKey, above.key)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -43,19 +59,52 @@ func newAuthority(t *testing.T, name string) *authority {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &authority{cert: cert, key: key, pem: pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})}
+	return &authority{cert: cert, key: key, pem: pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}), made: 1}
 }
 
-// issue makes a certificate and its key, for the machine of that name or
-// address, or for the client of that name.
+// below is an authority that this one has signed.
+func (a *authority) below(t *testing.T, name string) *authority {
+	t.Helper()
+	sub := newAuthority(t, name)
+	a.made++
+	template := *sub.cert
+	template.SerialNumber = big.NewInt(a.made)
+	return signedBy(t, &template, sub.key, a)
+}
+
+// list is the authority's list of what it has revoked, in DER form.
+func (a *authority) list(t *testing.T, from, to time.Time, entries ...x509.RevocationListEntry) []byte {
+	t.Helper()
+	der, err := x509.CreateRevocationList(rand.Reader, &x509.RevocationList{
+		Number: big.NewInt(7), ThisUpdate: from, NextUpdate: to, RevokedCertificateEntries: entries,
+	}, a.cert, a.key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return der
+}
+
+// listed is an entry for the certificate of that serial.
+func listed(serial int64, at time.Time) x509.RevocationListEntry {
+	return x509.RevocationListEntry{SerialNumber: big.NewInt(serial), RevocationTime: at}
+}
+
+// asPEM is a list in PEM form.
+func asPEM(list []byte) []byte {
+	return pem.EncodeToMemory(&pem.Block{Type: "X509 CRL", Bytes: list})
+}
+
+// issue makes a certificate, of the serial made, and its key, for the machine of
+// that name or address, or for the client of that name.
 func (a *authority) issue(t *testing.T, name string, from, to time.Time) (cert, key []byte) {
 	t.Helper()
 	k, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	if err != nil {
 		t.Fatal(err)
 	}
+	a.made++
 	template := &x509.Certificate{
-		SerialNumber: big.NewInt(2), Subject: pkix.Name{CommonName: name}, NotBefore: from, NotAfter: to,
+		SerialNumber: big.NewInt(a.made), Subject: pkix.Name{CommonName: name}, NotBefore: from, NotAfter: to,
 		KeyUsage:    x509.KeyUsageDigitalSignature,
 		ExtKeyUsage: []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth, x509.ExtKeyUsageClientAuth},
 	}
@@ -101,6 +150,42 @@ func secureBroker(t *testing.T, cert, key []byte, clients *authority) string {
 	return mochiBroker(t, config, nil)
 }
 
+// relay passes bytes on to a broker; cut ends the connections that stand.
+func relay(t *testing.T, broker string) (addr string, cut func()) {
+	t.Helper()
+	var mu sync.Mutex
+	var conns []net.Conn
+	cut = func() {
+		mu.Lock()
+		defer mu.Unlock()
+		for _, c := range conns {
+			_ = c.Close()
+		}
+		conns = nil
+	}
+	addr = listen(t, func(near net.Conn) {
+		far, err := net.Dial("tcp", broker)
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		mu.Lock()
+		conns = append(conns, near, far)
+		mu.Unlock()
+		var both sync.WaitGroup
+		for _, way := range [][2]net.Conn{{near, far}, {far, near}} {
+			both.Go(func() {
+				_, _ = io.Copy(way[1], way[0])
+				_ = near.Close()
+				_ = far.Close()
+			})
+		}
+		both.Wait()
+	})
+	t.Cleanup(cut)
+	return addr, cut
+}
+
 func secureSettings(addr string) Settings {
 	s := settings(addr)
 	s.Address = "ssl://" + addr
@@ -137,7 +222,7 @@ func TestCertificatesOfTheBroker(t *testing.T) {
 			p := start(t, s, b, nil)
 			if tc.want == "" {
 				drain(t, p)
-				if got := p.State().Expires; !got.Equal(tc.to.Truncate(time.Second)) {
+				if got := p.State().Expires; !got.Equal(tc.to.Truncate(time.Second)) || got.Whose != broker.OfBroker {
 					t.Errorf("the certificate ends at %v, want %v", got, tc.to)
 				}
 				return
@@ -153,45 +238,69 @@ func TestCertificatesOfTheBroker(t *testing.T) {
 	}
 }
 
-func TestCertificateOfThePress(t *testing.T) {
+// TestCertificateIsReplaced: other files in the place of the old ones serve the
+// next connection, without a restart.
+func TestCertificateIsReplaced(t *testing.T) {
 	now := time.Now()
 	dir := t.TempDir()
-	ours, theirs := newAuthority(t, "shop"), newAuthority(t, "other")
-	cert, key := ours.issue(t, "127.0.0.1", now.Add(-time.Hour), now.Add(time.Hour))
-	addr := secureBroker(t, cert, key, ours)
+	ours := newAuthority(t, "shop")
+	cert, key := ours.issue(t, "127.0.0.1", now.Add(-time.Hour), now.Add(2*time.Hour))
+	pair, err := tls.X509KeyPair(cert, key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	clients := x509.NewCertPool()
+	clients.AddCert(ours.cert)
+	var shown atomic.Int64 // serial of the press's latest certificate
+	var hands atomic.Int64
+	config := &tls.Config{
+		Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12,
+		ClientAuth: tls.RequireAndVerifyClientCert, ClientCAs: clients,
+		VerifyConnection: func(c tls.ConnectionState) error {
+			hands.Add(1)
+			shown.Store(c.PeerCertificates[0].SerialNumber.Int64())
+			return nil
+		},
+	}
+	addr, cut := relay(t, mochiBroker(t, config, nil))
 	s := secureSettings(addr)
 	s.CA = put(t, dir, "ca.pem", ours.pem)
-	b := newBox(3)
-	refusedBy := func(p *running) {
-		t.Helper()
-		until(t, "a refusal", func() bool {
-			r := p.State().Reason
-			return strings.Contains(r, "check this press's certificate") || strings.Contains(r, "does it want this press's certificate")
-		})
-		if b.cursor() != 0 {
-			t.Errorf("sent up to %d", b.cursor())
-		}
+	replace := func(to time.Time) int64 {
+		c, k := ours.issue(t, "north-bench", now.Add(-time.Hour), to)
+		s.Cert, s.Key = put(t, dir, "press.pem", c), put(t, dir, "press.key", k)
+		return ours.made
+	}
+	first := replace(now.Add(time.Hour))
+	p := start(t, s, newBox(1), nil)
+	drain(t, p)
+	if got := p.State().Expires; shown.Load() != first || !got.Equal(now.Add(time.Hour).Truncate(time.Second)) || got.Whose != broker.OfPress {
+		t.Errorf("the press shows certificate %d, want %d; the first one ends at %v (%s)", shown.Load(), first, got, got.Whose)
+	}
+	second := replace(now.Add(3 * time.Hour))
+	if shown.Load() != first || !p.State().Connected {
+		t.Error("a standing connection is touched")
+	}
+	cut()
+	until(t, "the new certificate", func() bool { return shown.Load() == second && p.State().Connected })
+	if got := p.State().Expires; !got.Equal(now.Add(2*time.Hour).Truncate(time.Second)) || got.Whose != broker.OfBroker {
+		t.Errorf("the first one ends at %v (%s), want the broker's", got, got.Whose)
 	}
 
-	p := start(t, s, b, nil)
-	refusedBy(p) // none
-	p.stop()
-
-	wrongCert, wrongKey := theirs.issue(t, "north-bench", now.Add(-time.Hour), now.Add(time.Hour))
-	s.Cert, s.Key = put(t, dir, "press.pem", wrongCert), put(t, dir, "press.key", wrongKey)
-	p = start(t, s, b, nil)
-	refusedBy(p) // another authority's
-
-	soon := now.Add(30 * time.Minute)
-	rightCert, rightKey := ours.issue(t, "north-bench", now.Add(-time.Hour), soon)
-	put(t, dir, "press.pem", rightCert)
+	// Between two renames key and certificate do not fit.
+	other, otherKey := ours.issue(t, "north-bench", now.Add(-time.Hour), now.Add(time.Hour))
+	put(t, dir, "press.pem", other)
+	before := hands.Load()
+	cut()
 	until(t, "key and certificate do not fit", func() bool {
 		return strings.HasPrefix(p.State().Reason, "own certificate "+s.Cert+" with key "+s.Key)
 	})
-	put(t, dir, "press.key", rightKey)
-	drain(t, p) // read anew, no restart
-	if got := p.State().Expires; !got.Equal(soon.Truncate(time.Second)) {
-		t.Errorf("the earliest certificate ends at %v, want the press's own at %v", got, soon)
+	if hands.Load() != before {
+		t.Error("the broker has been shown something")
+	}
+	put(t, dir, "press.key", otherKey)
+	until(t, "the third certificate", func() bool { return shown.Load() == ours.made && p.State().Connected })
+	if got := p.State().Session; hands.Load() != int64(got) {
+		t.Errorf("%d handshakes for %d connections", hands.Load(), got)
 	}
 }
 

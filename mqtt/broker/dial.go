@@ -4,11 +4,8 @@ import (
 	"context"
 	"crypto/tls"
 	"crypto/x509"
-	"errors"
 	"fmt"
-	"io"
 	"net"
-	"os"
 	"strings"
 	"time"
 )
@@ -16,77 +13,121 @@ import (
 // Way is an open way to the broker, before any word of MQTT.
 type Way struct {
 	net.Conn
-	Expires time.Time // the earliest end of a certificate in use; zero without TLS
+	Expires End // zero without TLS
 
 	address string // host:port
+	own     *own   // nil without TLS
 }
+
+// End is when the first of the certificates in use ends.
+type End struct {
+	time.Time
+	Whose Holder
+}
+
+// Holder is whom a certificate belongs to.
+type Holder string
+
+// The holders of certificates.
+const (
+	OfPress     Holder = "press"
+	OfBroker    Holder = "broker"
+	OfAuthority Holder = "authority" // that signs the broker's certificate
+)
 
 // Dial reads the certificates anew and opens a way to the address whose turn it
 // is. It takes at most the timeout for the network and once more for TLS.
 func (b *Broker) Dial(ctx context.Context) (Way, *Ending) {
+	way := Way{address: b.all[b.at].String()}
 	var config *tls.Config
-	var expires time.Time
-	here := b.all[b.at]
-	if here.tls {
+	if b.all[b.at].tls {
 		var err error
-		if config, expires, err = b.certificates(); err != nil {
+		if config, way.own, err = b.certificates(); err != nil {
 			return Way{}, &Ending{Class: Absent, Reason: err.Error(), Err: err}
 		}
 	}
 	attempt, cancel := context.WithTimeout(ctx, b.access.Timeout)
 	defer cancel()
-	conn, err := b.Network(attempt, "tcp", here.String())
+	conn, err := b.Network(attempt, "tcp", way.address)
 	if err != nil {
 		return Way{}, &Ending{Class: Absent, Reason: b.whyNoNetwork(err), Err: err}
 	}
+	way.Conn = conn
 	if config == nil {
-		return Way{Conn: conn, address: here.String()}, nil
+		return way, nil
 	}
 	handshake, cancel := context.WithTimeout(ctx, b.access.Timeout)
 	defer cancel()
 	secure := tls.Client(conn, config)
 	if err := secure.HandshakeContext(handshake); err != nil {
 		_ = conn.Close() // the handshake's error is the one that matters
-		return Way{}, &Ending{Class: Refused, Reason: b.whyNoTLS(err), Err: err}
+		return Way{}, &Ending{Class: Refused, Reason: b.whyNoTLS(way.own, err), Err: err}
 	}
-	for _, c := range secure.ConnectionState().PeerCertificates[:1] {
-		expires = earlier(expires, c.NotAfter)
-	}
-	return Way{Conn: secure, Expires: expires, address: here.String()}, nil
+	way.Conn, way.Expires = secure, firstEnd(way.own, secure.ConnectionState())
+	return way, nil
 }
 
-// certificates reads the authority and the press's own certificate, if named,
-// and tells when the latter ends.
-func (b *Broker) certificates() (*tls.Config, time.Time, error) {
-	config := &tls.Config{ServerName: b.all[b.at].host, MinVersion: tls.VersionTLS12}
-	var expires time.Time
+// certificates reads the authority, its list of revoked certificates and the
+// press's own certificate, those that are named. The client shakes hands once
+// for each connection (crypto/tls: no renegotiation unless it is allowed), so
+// that files that were replaced serve the next one.
+func (b *Broker) certificates() (*tls.Config, *own, error) {
+	mine, err := readOwn(b.access.Cert, b.access.Key)
+	if err != nil {
+		return nil, nil, err
+	}
+	config := &tls.Config{
+		ServerName: b.all[b.at].host, MinVersion: tls.VersionTLS12,
+		GetClientCertificate: mine.answer,
+	}
 	if b.access.CA != "" {
 		pem, err := readFile(b.access.CA, false)
 		if err != nil {
-			return nil, expires, fmt.Errorf("authority's certificate: %w", err)
+			return nil, nil, fmt.Errorf("authority's certificate: %w", err)
 		}
 		config.RootCAs = x509.NewCertPool()
 		if !config.RootCAs.AppendCertsFromPEM(pem) {
-			return nil, expires, fmt.Errorf("authority's certificate: %s holds no certificate in PEM form", b.access.CA)
+			return nil, nil, fmt.Errorf("authority's certificate: %s holds no certificate in PEM form", b.access.CA)
 		}
 	}
-	if b.access.Cert != "" {
-		cert, err := readFile(b.access.Cert, false)
+	if b.access.CRL != "" {
+		lists, err := readRevoked(b.access.CRL)
 		if err != nil {
-			return nil, expires, fmt.Errorf("own certificate: %w", err)
+			return nil, nil, err
 		}
-		key, err := readFile(b.access.Key, true)
-		if err != nil {
-			return nil, expires, fmt.Errorf("own key: %w", err)
-		}
-		pair, err := tls.X509KeyPair(cert, key)
-		if err != nil {
-			return nil, expires, fmt.Errorf("own certificate %s with key %s: %w", b.access.Cert, b.access.Key, err)
-		}
-		config.Certificates = []tls.Certificate{pair}
-		expires = pair.Leaf.NotAfter
+		config.VerifyConnection = lists.check
 	}
-	return config, expires, nil
+	return config, mine, nil
+}
+
+// firstEnd is the earliest end of the certificates in use. Of several chains of
+// trust the one that holds longest counts.
+func firstEnd(mine *own, s tls.ConnectionState) (first End) {
+	for _, chain := range s.VerifiedChains {
+		var end End
+		for i, c := range chain {
+			whose := OfAuthority
+			if i == 0 {
+				whose = OfBroker
+			}
+			end = end.sooner(End{c.NotAfter, whose})
+		}
+		if first.Before(end.Time) {
+			first = end
+		}
+	}
+	if mine.pair != nil && mine.asked {
+		first = first.sooner(End{mine.pair.Leaf.NotAfter, OfPress})
+	}
+	return first
+}
+
+// sooner is the earlier of two ends, or the one that is not zero.
+func (e End) sooner(other End) End {
+	if e.IsZero() || other.Before(e.Time) {
+		return other
+	}
+	return e
 }
 
 // Password reads the password, "" without a password file.
@@ -99,40 +140,4 @@ func (b *Broker) Password() (string, error) {
 		return "", fmt.Errorf("password: %w", err)
 	}
 	return strings.TrimRight(string(text), "\r\n"), nil
-}
-
-// maxFile bounds certificates, keys and passwords, so that a wrong path costs
-// no memory; MQTT 3.1.1, section 3.1.3.5, allows passwords of 65,535 bytes.
-const maxFile = 1 << 20
-
-// readFile reads a small file. A secret one must not be readable by everybody.
-func readFile(path string, secret bool) ([]byte, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close() //nolint:errcheck // nothing was written
-	info, err := f.Stat()
-	if err != nil {
-		return nil, err
-	}
-	if secret && info.Mode().Perm()&0o007 != 0 {
-		return nil, fmt.Errorf("%s can be read by everybody on this machine: run chmod o-rwx on it", path)
-	}
-	b, err := io.ReadAll(io.LimitReader(f, maxFile+1))
-	if err == nil && len(b) > maxFile {
-		err = errors.New("larger than 1 MiB")
-	}
-	if err != nil {
-		return nil, fmt.Errorf("read %s: %w", path, err)
-	}
-	return b, nil
-}
-
-// earlier is the earlier of two times that are not zero.
-func earlier(a, b time.Time) time.Time {
-	if a.IsZero() || b.Before(a) {
-		return b
-	}
-	return a
 }

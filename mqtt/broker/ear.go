@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"sync/atomic"
 	"time"
 )
 
@@ -37,7 +38,8 @@ type ear struct {
 	quick    func()        // has what was read acknowledged at once
 	hearing  Hearing
 	packet   []byte
-	rest     []byte // of packet, not yet handed on
+	rest     []byte      // of packet, not yet handed on
+	spoken   atomic.Bool // something was written
 
 	second time.Time // begin of the second in which heard counts
 	heard  int
@@ -178,10 +180,33 @@ func (e *ear) length() (int, error) {
 	return 0, errors.New("the broker sends a packet whose length is malformed")
 }
 
-// Write writes with a deadline, keepalives too.
+// Write writes with a deadline, keepalives too. When the first packet, CONNECT,
+// cannot be written, the broker's last word is the better error: under TLS 1.3 it
+// judges the press's certificate when the press has long begun to speak, says an
+// alert and resets the connection.
 func (e *ear) Write(b []byte) (int, error) {
-	if err := e.Conn.SetWriteDeadline(time.Now().Add(e.patience)); err != nil {
+	first := !e.spoken.Swap(true)
+	if err := e.SetWriteDeadline(time.Now().Add(e.patience)); err != nil {
 		return 0, err
 	}
-	return e.Conn.Write(b)
+	n, err := e.Conn.Write(b)
+	if err != nil && first && isCut(err) {
+		if said := e.lastWord(); said != nil {
+			err = said
+		}
+	}
+	return n, err
+}
+
+// lastWord is the alert that has come over a connection that takes no more, nil
+// if there is none.
+func (e *ear) lastWord() error {
+	if e.SetReadDeadline(time.Now().Add(moment)) != nil {
+		return nil
+	}
+	_, err := e.Conn.Read(make([]byte, 1))
+	if _, ok := alert(err); !ok {
+		return nil
+	}
+	return err
 }

@@ -52,14 +52,17 @@ func (b *Broker) whyNoNetwork(err error) string {
 }
 
 // whyNoTLS explains an error of the TLS handshake.
-func (b *Broker) whyNoTLS(err error) string {
+func (b *Broker) whyNoTLS(mine *own, err error) string {
 	var (
+		list     errRevoked
 		unknown  x509.UnknownAuthorityError
 		wrong    x509.HostnameError
 		invalid  x509.CertificateInvalidError
 		noRecord tls.RecordHeaderError
 	)
 	switch {
+	case errors.As(err, &list):
+		return list.Error()
 	case errors.As(err, &unknown):
 		if b.access.CA == "" {
 			return "the broker's certificate is from an unknown authority: name the authority's certificate (key ca)"
@@ -76,12 +79,15 @@ func (b *Broker) whyNoTLS(err error) string {
 		return fmt.Sprintf("the broker's certificate is not valid: %s", invalid.Error())
 	case errors.As(err, &noRecord):
 		return fmt.Sprintf("%s does not speak TLS: write tcp:// or take the port with TLS", b.Here())
-	case errors.Is(err, io.EOF), errors.Is(err, syscall.ECONNRESET), errors.Is(err, syscall.EPIPE):
+	case isCut(err):
+		if why, ok := mine.why(""); ok {
+			return why
+		}
 		return fmt.Sprintf("%s ends the connection instead of TLS: is it the port with TLS?", b.Here())
 	case isTimeout(err):
 		return fmt.Sprintf("%s does not answer with TLS within %v: is it a broker?", b.Here(), b.access.Timeout)
 	default:
-		if alert, ok := fromPeer(err); ok {
+		if alert, ok := fromPeer(mine, err); ok {
 			return alert
 		}
 		return fmt.Sprintf("no TLS with %s: %s", b.Here(), innermost(err))
@@ -89,7 +95,7 @@ func (b *Broker) whyNoTLS(err error) string {
 }
 
 // whyNoMQTT explains a CONNECT without a good CONNACK.
-func (b *Broker) whyNoMQTT(err error) string {
+func (b *Broker) whyNoMQTT(mine *own, err error) string {
 	switch {
 	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword), errors.Is(err, packets.ErrorRefusedNotAuthorised):
 		return "the broker does not let this press in: check user, password and certificate, there and here"
@@ -101,13 +107,16 @@ func (b *Broker) whyNoMQTT(err error) string {
 		return "the broker does not speak MQTT 3.1.1"
 	case isTimeout(err):
 		return fmt.Sprintf("connected to %s, but it does not answer with MQTT within %v: is it a broker?", b.Here(), b.access.Timeout)
-	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, syscall.ECONNRESET), errors.Is(err, syscall.EPIPE):
+	case isCut(err):
+		if why, ok := mine.why(""); ok {
+			return why
+		}
 		if b.all[b.at].tls {
 			return fmt.Sprintf("%s ends the connection instead of answering with MQTT: does it want this press's certificate, is it a broker?", b.Here())
 		}
 		return fmt.Sprintf("%s ends the connection instead of answering with MQTT: is it a broker, does it want ssl://?", b.Here())
 	default:
-		if alert, ok := fromPeer(err); ok {
+		if alert, ok := fromPeer(mine, err); ok {
 			return alert
 		}
 		return fmt.Sprintf("%s does not answer with MQTT: %s", b.Here(), innermost(err))
@@ -126,7 +135,7 @@ func whyLost(err error) string {
 	case strings.Contains(err.Error(), "pingresp not received"): // so the client library says it
 		return "the broker no longer answers: check the network"
 	default:
-		if alert, ok := fromPeer(err); ok {
+		if alert, ok := fromPeer(nil, err); ok {
 			return alert
 		}
 		return fmt.Sprintf("the connection was lost: %s", innermost(err))
@@ -134,12 +143,29 @@ func whyLost(err error) string {
 }
 
 // fromPeer explains what the peer said when it ended TLS by itself.
-func fromPeer(err error) (string, bool) {
+func fromPeer(mine *own, err error) (string, bool) {
+	said, ok := alert(err)
+	if !ok {
+		return "", false
+	}
+	if why, ok := mine.why(said); ok {
+		return why, true
+	}
+	return fmt.Sprintf("the broker refuses TLS with this press, it says %q: check this press's certificate", said), true
+}
+
+// alert is the peer's word for ending TLS.
+func alert(err error) (said string, ok bool) {
 	var op *net.OpError
 	if errors.As(err, &op) && op.Op == "remote error" { // so crypto/tls names an alert received
-		return fmt.Sprintf("the broker refuses TLS with this press, it says %q: check this press's certificate", innermost(op)), true
+		return innermost(op), true
 	}
 	return "", false
+}
+
+// isCut reports whether the peer has ended the connection without a word.
+func isCut(err error) bool {
+	return errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, syscall.ECONNRESET) || errors.Is(err, syscall.EPIPE)
 }
 
 // innermost is the text of the error at the bottom: without the addresses that

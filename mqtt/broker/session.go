@@ -83,7 +83,7 @@ func (b *Broker) Connect(ctx context.Context, w Way, h Hello, password string) (
 	cut()
 	if err := token.Error(); err != nil {
 		_ = w.Close()
-		return nil, &Ending{Class: Refused, Reason: b.whyNoMQTT(err), Err: err}
+		return nil, &Ending{Class: Refused, Reason: b.whyNoMQTT(w.own, err), Err: err}
 	}
 	s.Begun = time.Now()
 	return s, nil
