@@ -54,6 +54,17 @@ func (c *checkCommand) Run(e env) error {
 // loadConfig reads and checks a configuration. Faults of its job cards are in it.
 func loadConfig(file string) (*config.Config, error) { return config.Load(file, checkParts) }
 
+// loadOpen is loadConfig for who connects to the broker.
+func loadOpen(file string) (*config.Config, error) {
+	cfg, err := loadConfig(file)
+	if err == nil {
+		if sealed := cfg.Sealed(); len(sealed) > 0 {
+			return nil, sealed
+		}
+	}
+	return cfg, err
+}
+
 // loadWhole is loadConfig for who cannot do without the job cards.
 func loadWhole(file string) (*config.Config, error) {
 	cfg, err := loadConfig(file)

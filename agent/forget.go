@@ -47,7 +47,7 @@ type forgetCommand struct {
 
 // Run clears the retained topics. An agent that runs would publish them anew.
 func (c *forgetCommand) Run(e env) error {
-	cfg, err := loadConfig(c.Config)
+	cfg, err := loadOpen(c.Config)
 	if err != nil {
 		return err
 	}

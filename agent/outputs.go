@@ -56,7 +56,7 @@ func (a *agent) tellHouse() {
 func brokerAccess(c *config.Config) broker.Access {
 	return broker.Access{
 		Address: c.MQTT.Broker, User: c.MQTT.User, PasswordFile: c.MQTT.PasswordFile,
-		CA: c.MQTT.CA, Cert: c.MQTT.Cert, Key: c.MQTT.Key,
+		CA: c.MQTT.CA, CRL: c.MQTT.CRL, Cert: c.MQTT.Cert, Key: c.MQTT.Key,
 	}
 }
 

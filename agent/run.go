@@ -51,7 +51,7 @@ func (c *runCommand) Run(e env) error {
 			slog.Warn("input lines cannot be read here", "err", err)
 		}
 	}
-	cfg, err := loadConfig(c.Config)
+	cfg, err := loadOpen(c.Config)
 	if err != nil {
 		return err
 	}

@@ -5,6 +5,7 @@ import (
 	"crypto/x509"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -128,8 +129,9 @@ func TestBrokerRefusesThePress(t *testing.T) {
 	}
 }
 
-// TestMosquittoTakesARenewedList: what this broker reads anew on SIGHUP, and what
-// at a restart alone. The notes on revoking a press rest on it.
+// TestMosquittoTakesARenewedList: on SIGHUP this broker reads the list anew for
+// new connections, and leaves those that stand. The notes on revoking a press rest
+// on it.
 func TestMosquittoTakesARenewedList(t *testing.T) {
 	now := time.Now()
 	dir := t.TempDir()
@@ -146,6 +148,20 @@ func TestMosquittoTakesARenewedList(t *testing.T) {
 	p := start(t, s, newBox(1), nil)
 	drain(t, p)
 	put(t, dir, "revoked.crl", asPEM(ours.list(t, now.Add(-time.Minute), now.Add(time.Hour), listed(ours.made, now))))
+	if err := m.cmd.Process.Signal(syscall.SIGHUP); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "a new connection is refused", func() bool {
+		thief := s
+		thief.ClientID += "-thief"
+		q := start(t, thief, newBox(0), nil)
+		defer q.stop()
+		until(t, "an answer", func() bool { return q.State().Connected || q.State().Reason != "" })
+		return strings.Contains(q.State().Reason, "it was revoked")
+	})
+	if !p.State().Connected {
+		t.Error("the standing connection has ended: then the notes need not name a restart")
+	}
 	m.kill()
 	m.start()
 	until(t, "the revoked press is refused", func() bool { return strings.Contains(p.State().Reason, "it was revoked") })

@@ -40,7 +40,8 @@ type Config struct {
 	JobFiles   []string         // that they are read from anew, absolute
 	JobFaults  Faults           // of those files; while there are any, there is no job card
 
-	at map[string]position // where each key that the file has is written
+	at     map[string]position // where each key that the file has is written
+	sealed []sealed            // files that the service manager has not handed over
 }
 
 // Press names the press. Topic and Name together are 1 to 8 levels of
@@ -144,8 +145,9 @@ type Store struct {
 type MQTT struct {
 	Broker        string // tcp://host:port or ssl://host:port, several parted by one blank; "" none
 	User          string
-	PasswordFile  string  // absolute or ""
-	CA, Cert, Key string  // PEM files, absolute or ""
+	PasswordFile  string  // "", absolute, or one of Sealed
+	CA, Cert, Key string  // PEM files, the same
+	CRL           string  // PEM or DER, the same
 	Window        int     // messages in flight, 1 to 64
 	Rate          float64 // messages a second while catching up, up to 10000; 0 no cap
 }
@@ -163,7 +165,7 @@ type Sparkplug struct {
 // Page is the web page at the press.
 type Page struct {
 	Listen       string        // address:port; "" no page
-	Cert, Key    string        // PEM files, absolute; "" no TLS
+	Cert, Key    string        // PEM files, absolute or not handed over as in Sealed; "" no TLS
 	Proxy        string        // address of a reverse proxy that ends TLS; "" none
 	Hosts        []string      // names under which it answers beside its address
 	Operators    string        // file of those who may act, absolute; "" none

@@ -56,7 +56,7 @@ func TestEveryKeyReachesItsField(t *testing.T) {
 		"station.toml":  content(t, configs+"full/station.toml"),
 		"specs.csv":     content(t, specs+"good-metric.csv"),
 		"jobs.csv":      "order,a_spec,quantity,length,length_plus,angle\nB-7,m-12,3,900mm,10mm,270\n",
-		"mqtt-password": "-", "ca.pem": "-", "press.pem": "-", "press.key": "-",
+		"mqtt-password": "-", "ca.pem": "-", "revoked.crl": "-", "press.pem": "-", "press.key": "-",
 	})
 	file := filepath.Join(dir, "station.toml")
 	got, err := Load(file)
@@ -91,6 +91,7 @@ func TestEveryKeyReachesItsField(t *testing.T) {
 		MQTT: MQTT{
 			Broker: "ssl://broker.riverside.example:8883", User: "south-bench",
 			PasswordFile: filepath.Join(dir, "mqtt-password"), CA: filepath.Join(dir, "ca.pem"),
+			CRL:  filepath.Join(dir, "revoked.crl"),
 			Cert: filepath.Join(dir, "press.pem"), Key: filepath.Join(dir, "press.key"),
 			Window: 16, Rate: 50,
 		},

@@ -183,8 +183,8 @@ func checkConfig(t *testing.T, c *Config) {
 	if c.Caliper.Trigger == onRequest && c.Caliper.Request == "" {
 		t.Error("a request without bytes")
 	}
-	for _, p := range []string{c.Store.Path, c.MQTT.PasswordFile, c.MQTT.CA, c.MQTT.Cert, c.MQTT.Key, c.Page.Cert, c.Page.Key, c.Page.Operators} {
-		if p != "" && !filepath.IsAbs(p) {
+	for _, p := range []string{c.Store.Path, c.MQTT.PasswordFile, c.MQTT.CA, c.MQTT.CRL, c.MQTT.Cert, c.MQTT.Key, c.Page.Cert, c.Page.Key, c.Page.Operators} {
+		if p != "" && !filepath.IsAbs(p) && credentialFile(p) != "" {
 			t.Errorf("path %q is not absolute", p)
 		}
 	}

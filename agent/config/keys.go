@@ -104,10 +104,11 @@ var keys = []key{
 
 	{"mqtt", "broker", "", brokers(func(c *Config) *string { return &c.MQTT.Broker }, "to publish nothing")},
 	{"mqtt", "user", "", text(func(c *Config) *string { return &c.MQTT.User }, orBlank(plainText))},
-	{"mqtt", "password_file", "", text(func(c *Config) *string { return &c.MQTT.PasswordFile }, orBlank(filePath))},
-	{"mqtt", "ca", "", text(func(c *Config) *string { return &c.MQTT.CA }, orBlank(filePath))},
-	{"mqtt", "cert", "", text(func(c *Config) *string { return &c.MQTT.Cert }, orBlank(filePath))},
-	{"mqtt", "key", "", text(func(c *Config) *string { return &c.MQTT.Key }, orBlank(filePath))},
+	{"mqtt", "password_file", "", text(func(c *Config) *string { return &c.MQTT.PasswordFile }, orBlank(credentialFile))},
+	{"mqtt", "ca", "", text(func(c *Config) *string { return &c.MQTT.CA }, orBlank(credentialFile))},
+	{"mqtt", "crl", "", text(func(c *Config) *string { return &c.MQTT.CRL }, orBlank(credentialFile))},
+	{"mqtt", "cert", "", text(func(c *Config) *string { return &c.MQTT.Cert }, orBlank(credentialFile))},
+	{"mqtt", "key", "", text(func(c *Config) *string { return &c.MQTT.Key }, orBlank(credentialFile))},
 	{"mqtt", "window", "", number(func(c *Config) *int { return &c.MQTT.Window }, 1, 64)},
 	{"mqtt", "rate", "", fraction(func(c *Config) *float64 { return &c.MQTT.Rate }, 0.1, 10_000, "for no cap")},
 
@@ -118,8 +119,8 @@ var keys = []key{
 	{"sparkplug", "broker", "", brokers(func(c *Config) *string { return &c.Sparkplug.Broker }, "for that of [mqtt]")},
 
 	{"page", "listen", "", text(func(c *Config) *string { return &c.Page.Listen }, orBlank(listenAddress))},
-	{"page", "cert", "", text(func(c *Config) *string { return &c.Page.Cert }, orBlank(filePath))},
-	{"page", "key", "", text(func(c *Config) *string { return &c.Page.Key }, orBlank(filePath))},
+	{"page", "cert", "", text(func(c *Config) *string { return &c.Page.Cert }, orBlank(credentialFile))},
+	{"page", "key", "", text(func(c *Config) *string { return &c.Page.Key }, orBlank(credentialFile))},
 	{"page", "proxy", "", text(func(c *Config) *string { return &c.Page.Proxy }, orBlank(machineAddress))},
 	{"page", "hosts", "", list(func(c *Config) *[]string { return &c.Page.Hosts }, hostName)},
 	{"page", "operators", "", text(func(c *Config) *string { return &c.Page.Operators }, orBlank(filePath))},

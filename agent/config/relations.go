@@ -2,9 +2,7 @@ package config
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
-	"runtime"
 	"strings"
 )
 
@@ -59,6 +57,7 @@ func (l *loader) relations() {
 		"a key needs its certificate: write cert as well")
 	plain := strings.HasPrefix(m.Broker, "tcp://")
 	l.relate(!plain || m.CA == "", "mqtt.ca", "mqtt.broker", "is of use with ssl:// only")
+	l.relate(!plain || m.CRL == "", "mqtt.crl", "mqtt.broker", "is of use with ssl:// only")
 	l.relate(!plain || m.Cert == "", "mqtt.cert", "mqtt.broker", "is of use with ssl:// only")
 	l.nodeRelations()
 }
@@ -116,7 +115,11 @@ func (l *loader) paths() {
 	if abs, err := filepath.Abs(folder); err == nil {
 		folder = abs
 	}
-	for _, p := range []*string{&c.Store.Path, &c.MQTT.PasswordFile, &c.MQTT.CA, &c.MQTT.Cert, &c.MQTT.Key, &c.Page.Cert, &c.Page.Key, &c.Page.Operators} {
+	l.handOver()
+	for _, p := range []*string{&c.Store.Path, &c.MQTT.PasswordFile, &c.MQTT.CA, &c.MQTT.CRL, &c.MQTT.Cert, &c.MQTT.Key, &c.Page.Cert, &c.Page.Key, &c.Page.Operators} {
+		if strings.HasPrefix(*p, handedOver) {
+			continue
+		}
 		if *p != "" && !filepath.IsAbs(*p) {
 			*p = filepath.Join(folder, *p)
 		}
@@ -126,6 +129,7 @@ func (l *loader) paths() {
 		filepath.Join(folder, filepath.Base(c.File)): "the configuration",
 		c.MQTT.PasswordFile:                          "the password",
 		c.MQTT.CA:                                    "the authorities",
+		c.MQTT.CRL:                                   "the list of revoked certificates",
 		c.MQTT.Cert:                                  "the certificate",
 		c.MQTT.Key:                                   "its key",
 		c.Page.Cert:                                  "the page's certificate",
@@ -144,46 +148,4 @@ func (l *loader) paths() {
 	if what, ok := taken[filepath.Clean(c.Store.Path)]; ok && l.good["store.path"] {
 		l.fault("store.path", "", "the store wants a file of its own, this one is "+what)
 	}
-}
-
-// credentials checks that the files named for the broker are there, and that
-// nobody but their owner and group may read the secret ones.
-func (l *loader) credentials() {
-	m := l.c.MQTT
-	if m.Broker == "" && l.c.Sparkplug.Broker == "" {
-		return
-	}
-	for _, f := range []struct {
-		name, path string
-		secret     bool
-	}{
-		{"mqtt.password_file", m.PasswordFile, true},
-		{"mqtt.ca", m.CA, false},
-		{"mqtt.cert", m.Cert, false},
-		{"mqtt.key", m.Key, true},
-	} {
-		if f.path == "" || !l.good[f.name] {
-			continue
-		}
-		if text := credential(f.path, f.secret); text != "" {
-			l.fault(f.name, "", text)
-		}
-	}
-}
-
-// credential says what is wrong with a file of credentials: it is not there, or who
-// may open it; "": nothing. It is never read.
-func credential(path string, secret bool) string {
-	info, err := os.Stat(path)
-	switch {
-	case os.IsPermission(err):
-		return "" // this user may not look into the folder; the agent's user may
-	case err != nil:
-		return openText(path, err)
-	case info.IsDir():
-		return "want a file, this is a folder: " + path
-	case secret && info.Mode().IsRegular() && info.Mode().Perm()&0o007 != 0 && runtime.GOOS != "windows":
-		return fmt.Sprintf("every user of this machine may open the secret file: chmod o-rwx %s", path)
-	}
-	return ""
 }

@@ -36,6 +36,9 @@ func (c *Config) Warnings() (lines []string) {
 	}
 	c.warnMeasure(warn)
 	c.warnBroker(warn)
+	for _, s := range c.sealed {
+		warn(s.key, s.text())
+	}
 	c.warnPage(warn)
 	c.warnPlaces(warn)
 	c.warnTolerances(warn)
@@ -87,7 +90,7 @@ func (c *Config) warnPage(warn warner) {
 		{"page.key", c.Page.Key, true},
 		{"page.operators", c.Page.Operators, true},
 	} {
-		if f.path == "" {
+		if f.path == "" || strings.HasPrefix(f.path, handedOver) {
 			continue
 		}
 		if text := credential(f.path, f.secret); text != "" {
