@@ -91,6 +91,9 @@ func (h *health) snapshot() panel.Snapshot {
 	if port := h.a.cfg.Scanner.Port; port != "" {
 		s.Links = append(s.Links, h.link("scanner", record.Scanner, v, port))
 	}
+	if trouble := endingText(h.a.firstEnd(), time.Now()); trouble != "" {
+		s.Links = append(s.Links, panel.Link{Name: "certificate", Text: trouble})
+	}
 	if trouble := h.a.jobs.Trouble(); trouble != "" {
 		s.Links = append(s.Links, panel.Link{Name: "jobs", Text: trouble})
 	}
@@ -193,6 +196,7 @@ func (a *agent) keepHouse(ctx context.Context) error {
 		}
 		a.judgeBroker(ctx)
 		a.judgeClock(ctx)
+		a.judgeCertificates()
 		if now := time.Now(); a.cfg.Store.Keep > 0 && now.Sub(pruned) > pruneEvery {
 			pruned = now
 			if n, err := a.store.Prune(a.now().Add(-a.cfg.Store.Keep), 1000); err != nil {

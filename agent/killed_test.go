@@ -24,6 +24,12 @@ import (
 // mosquitto starts a real broker on a free loopback port and returns its address.
 func mosquitto(t testing.TB) string {
 	t.Helper()
+	return mosquittoBy(t, "allow_anonymous true\n")
+}
+
+// mosquittoBy does so with a configuration of who is let in.
+func mosquittoBy(t testing.TB, config string) string {
+	t.Helper()
 	path := mosquittoPath(t)
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -35,7 +41,7 @@ func mosquitto(t testing.TB) string {
 		t.Fatal(err)
 	}
 	conf := filepath.Join(t.TempDir(), "mosquitto.conf")
-	write(t, conf, "listener "+port+" 127.0.0.1\nallow_anonymous true\nmax_queued_messages 0\nmax_inflight_messages 1\n")
+	write(t, conf, "listener "+port+" 127.0.0.1\n"+config+"max_queued_messages 0\nmax_inflight_messages 1\n")
 	cmd := exec.Command(path, "-c", conf)
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)

@@ -113,6 +113,7 @@ type agent struct {
 	beside        func(http.Handler) http.Handler // serves more beside the page; nil: nothing more
 	demo          bool
 	began         time.Time // by the wall's clock
+	ending        string    // what was logged of certificates that end; of keepHouse
 }
 
 // newAgent opens the store and all that needs no device.

@@ -123,6 +123,9 @@ type healthState struct {
 	Scanner string  `json:"scanner,omitempty"`   // of barcodes; none is named: absent
 	Jobs    string  `json:"jobs,omitempty"`      // what is wrong with the files of job cards; absent: nothing
 
+	Certificate     string `json:"certificate,omitempty"`      // used with the broker, one that ends soon; absent: none
+	CertificateDays int    `json:"certificate_days,omitempty"` // begun, until the first of them ends; negative: since it has; absent: without TLS
+
 	CheckDue bool   `json:"caliper_check_due"`                // against a gauge block or ring
 	Doubt    uint64 `json:"readings_in_doubt_from,omitempty"` // seq of the first one, until the caliper is found good
 	Oil      bool   `json:"oil_check_due"`
@@ -152,6 +155,7 @@ func (h *health) retainHealth(s panel.Snapshot) {
 	if ack := h.a.publisher.State().LastAck; !ack.IsZero() {
 		now.LastAck = ack.UTC().Format(record.TimeLayout)
 	}
+	now.CertificateDays = daysLeft(h.a.firstEnd(), time.Now())
 	links := h.sent.health
 	links.Queue, links.LastAck = now.Queue, now.LastAck
 	age := time.Since(h.sent.at)
@@ -276,6 +280,8 @@ func healthOf(s panel.Snapshot) healthState {
 			h.Scanner = text
 		case "jobs":
 			h.Jobs = text
+		case "certificate":
+			h.Certificate = text
 		}
 	}
 	return h

@@ -41,7 +41,7 @@ func (p *Publisher) weigh(end *broker.Ending, l *link, now time.Time) (pause tim
 func (p *Publisher) noteRival() {
 	p.trouble.rival = ""
 	if p.retry.Rival() {
-		p.trouble.rival = fmt.Sprintf("the broker ends each connection soon after it is made: is another client of it using the id %s? If this card is a copy of another press's, move its store aside and give this press its own name", p.s.ClientID)
+		p.trouble.rival = broker.RivalOf(p.s.ClientID)
 	}
 }
 

@@ -116,6 +116,8 @@ func (s scene) device(name string) string {
 		return s.t.Say("Clock")
 	case "page":
 		return s.t.Say("Page")
+	case "certificate":
+		return s.t.Say("Certificate [the certificate of TLS]")
 	case "jobs":
 		return s.t.Say("Job cards")
 	case "scanner":

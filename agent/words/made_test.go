@@ -18,7 +18,7 @@ import (
 var makers = []string{
 	"../crimp/*.go", "../station/*.go", "../label/*.go", "../people/*.go", "../panel/*.go", "../report/*.go",
 	"../config/column.go", "../config/file.go", "../config/jobs.go", "../config/sheet.go", "../config/suggest.go",
-	"../archive.go", "../bench.go", "../clock.go", "../health.go", "../intake.go", "../jobs.go", "../keypair.go", "../page.go", "../papers.go", "../scan.go",
+	"../archive.go", "../bench.go", "../clock.go", "../expiry.go", "../health.go", "../intake.go", "../jobs.go", "../keypair.go", "../page.go", "../papers.go", "../scan.go",
 	"../../caliper/*.go", "../../caliper/frame/*.go", "../../caliper/port/*.go", "../../mqtt/*.go", "../../mqtt/broker/*.go", "../../mqtt/sparkplug/link.go", "../../mqtt/sparkplug/node.go", "../../sensors/scanner/*.go", "../../sensors/*.go", "../../store/*.go",
 }
 

@@ -110,21 +110,21 @@ func firstEnd(mine *own, s tls.ConnectionState) (first End) {
 			if i == 0 {
 				whose = OfBroker
 			}
-			end = end.sooner(End{c.NotAfter, whose})
+			end = end.Sooner(End{c.NotAfter, whose})
 		}
 		if first.Before(end.Time) {
 			first = end
 		}
 	}
 	if mine.pair != nil && mine.asked {
-		first = first.sooner(End{mine.pair.Leaf.NotAfter, OfPress})
+		first = first.Sooner(End{mine.pair.Leaf.NotAfter, OfPress})
 	}
 	return first
 }
 
-// sooner is the earlier of two ends, or the one that is not zero.
-func (e End) sooner(other End) End {
-	if e.IsZero() || other.Before(e.Time) {
+// Sooner is the earlier of two ends; one that is zero does not count.
+func (e End) Sooner(other End) End {
+	if e.IsZero() || !other.IsZero() && other.Before(e.Time) {
 		return other
 	}
 	return e

@@ -1,6 +1,7 @@
 package broker
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"time"
 )
@@ -99,6 +100,13 @@ func (r *Retry) Lived(lived time.Duration, now time.Time) {
 
 // Rival reports whether somebody else seems to use the client id.
 func (r *Retry) Rival() bool { return r.rival }
+
+// RivalOf says that somebody else seems to use the client id, and what to do. The
+// id holds the press's name and the begin of its store's id: two presses share it
+// when the card of one that has run was copied for the other.
+func RivalOf(id string) string {
+	return fmt.Sprintf("the broker ends each connection soon after it is made: is another client of it using the id %s? If this card is a copy of another press's, move its store aside and give this press its own name", id)
+}
 
 // NoRival forgets such losses.
 func (r *Retry) NoRival() { r.soon, r.rival = nil, false }

@@ -237,7 +237,7 @@ func (n *Node) rest(ctx context.Context, pause time.Duration) {
 func (n *Node) reason(end *broker.Ending, round bool) string {
 	why := end.Reason
 	if n.retry.Rival() {
-		why = fmt.Sprintf("the broker ends each connection soon after it is made: is another client of it using the id %s?", n.s.ClientID)
+		why = broker.RivalOf(n.s.ClientID)
 	}
 	n.turns = append(n.turns, why)
 	if !round && end.Class != broker.Lost {
