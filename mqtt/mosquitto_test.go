@@ -5,8 +5,6 @@ import (
 	"context"
 	"crypto/pbkdf2"
 	"crypto/sha512"
-	"crypto/tls"
-	"crypto/x509"
 	"encoding/base64"
 	"flag"
 	"fmt"
@@ -327,87 +325,4 @@ func passwordLine(t *testing.T, user, password string) string {
 	}
 	b64 := base64.StdEncoding.EncodeToString
 	return fmt.Sprintf("%s:$7$101$%s$%s\n", user, b64(salt), b64(hash))
-}
-
-// The sample files of deploy/mosquitto, with the paths of this test.
-func TestMosquittoWithTheSampleConfig(t *testing.T) {
-	now := time.Now()
-	dir := t.TempDir()
-	ours := newAuthority(t, "shop")
-	cert, key := ours.issue(t, "127.0.0.1", now.Add(-time.Hour), now.Add(time.Hour))
-	config, err := os.ReadFile("../deploy/mosquitto/mosquitto.conf")
-	if err != nil {
-		t.Fatal(err)
-	}
-	acl, err := os.ReadFile("../deploy/mosquitto/presses.acl")
-	if err != nil {
-		t.Fatal(err)
-	}
-	ca := put(t, dir, "ca.crt", ours.pem)
-	users := passwordLine(t, "north-bench", "n-secret") + passwordLine(t, "south-bench", "s-secret") + passwordLine(t, "collector", "c-secret")
-	text := string(config)
-	for there, here := range map[string]string{
-		"/etc/mosquitto/certs/ca.crt":     ca,
-		"/etc/mosquitto/certs/broker.crt": put(t, dir, "broker.crt", cert),
-		"/etc/mosquitto/certs/broker.key": put(t, dir, "broker.key", key),
-		"/etc/mosquitto/passwords":        put(t, dir, "passwords", []byte(users)),
-		"/etc/mosquitto/presses.acl":      put(t, dir, "presses.acl", acl),
-		"/var/lib/mosquitto/":             dir + "/",
-	} {
-		if !strings.Contains(text, there) {
-			t.Fatalf("the sample does not name %s", there)
-		}
-		text = strings.ReplaceAll(text, there, here)
-	}
-	m := newMosquitto(t, text)
-
-	pool := x509.NewCertPool()
-	pool.AddCert(ours.cert)
-	dial := func() (net.Conn, error) {
-		return tls.Dial("tcp", m.addr, &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12})
-	}
-	collector := subscribeBy(t, dial, "collector", "c-secret", "riverside/#")
-	snoop := subscribeBy(t, dial, "north-bench", "n-secret", "#")
-
-	press := func(user, password, base string, n int) (*running, *box) {
-		s := secureSettings(m.addr)
-		s.Base, s.ClientID, s.User, s.CA = base, user+"-"+base, user, ca
-		s.PasswordFile = put(t, t.TempDir(), "password", []byte(password))
-		b := newBox(n)
-		return start(t, s, b, nil), b
-	}
-	intruder, b := press("north-bench", "n-secret", "riverside/hose-shop/south-bench", 4)
-	drain(t, intruder) // acknowledged, and dropped: MQTT 3.1.1 has no other answer
-	if b.cursor() != 4 {
-		t.Errorf("sent up to %d; this broker was expected to acknowledge", b.cursor())
-	}
-	outside, _ := press("north-bench", "n-secret", "riverside/hose-shop", 4)
-	drain(t, outside)
-	good, _ := press("north-bench", "n-secret", testBase, 4)
-	drain(t, good)
-	until(t, "the press's own events", func() bool { return len(collector.messages(message.isEvent)) >= 4 })
-	good.stop()
-	until(t, "the farewell", func() bool { return len(collector.messages(on(testBase+"/status"))) >= 2 })
-	for _, got := range collector.messages(nil) {
-		if !strings.HasPrefix(got.topic, testBase+"/") {
-			t.Errorf("a press has written to %s", got.topic)
-		}
-	}
-	checkOrder(t, collector.messages(message.isEvent), 4)
-	if got := snoop.messages(nil); len(got) != 0 {
-		t.Errorf("a press reads %d messages, the first on %s", len(got), got[0].topic)
-	}
-
-	for _, tc := range []struct{ name, user, password string }{
-		{"wrong password", "north-bench", "s-secret"},
-		{"unknown user", "west-bench", "n-secret"},
-	} {
-		t.Run(tc.name, func(t *testing.T) {
-			p, b := press(tc.user, tc.password, testBase, 1)
-			until(t, "refused", func() bool { return strings.Contains(p.State().Reason, "does not let this press in") })
-			if b.cursor() != 0 {
-				t.Errorf("sent up to %d", b.cursor())
-			}
-		})
-	}
 }
