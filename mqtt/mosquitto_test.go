@@ -261,6 +261,20 @@ func TestMosquittoDropsWhatItAcknowledges(t *testing.T) {
 	}
 }
 
+// TestRivals: two presses with one client id, as from a copied card, push each
+// other out of a real broker (MQTT 3.1.1, section 3.1.4). Both say so.
+func TestRivals(t *testing.T) {
+	m := newMosquitto(t, eager)
+	const want = "the broker ends each connection soon after it is made: is another client of it using the id north-bench-7f3a? " +
+		"If this card is a copy of another press's, move its store aside and give this press its own name"
+	one, two := start(t, settings(m.addr), newBox(1), nil), start(t, settings(m.addr), newBox(1), nil)
+	for _, p := range []*running{one, two} {
+		until(t, "the rival", func() bool { return p.State().Reason == want })
+	}
+	two.stop()
+	until(t, "the one that stays", func() bool { return one.State().Connected })
+}
+
 // childBroker tells this test binary to be a press that publishes there until
 // it is killed.
 const childBroker = "BENCHTALLY_TEST_CHILD_BROKER"
