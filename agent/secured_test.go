@@ -448,3 +448,39 @@ func TestPasswordIsNowhere(t *testing.T) {
 		}
 	}
 }
+
+// TestSecretsOfTheServiceManager: a password that the service manager hands over
+// lets the press in. Where it is not handed over run and forget say what the unit
+// needs, and check takes it for no fault.
+func TestSecretsOfTheServiceManager(t *testing.T) {
+	address := mosquitto(t)
+	_, config := shop(t, fmt.Sprintf("[mqtt]\nbroker = %q\nuser = \"north-bench\"\npassword_file = \"$CREDENTIALS_DIRECTORY/mqtt-password\"\n", "tcp://"+address))
+	const want = "[mqtt] password_file: systemd hands this file to the service alone, here it is not: the service's unit needs LoadCredential=mqtt-password:FILE\n"
+	t.Setenv("CREDENTIALS_DIRECTORY", "")
+	for _, c := range []struct {
+		args []string
+		code int
+	}{
+		{[]string{"check", config}, exitDone},
+		{[]string{"run", "--config", config, "--inputs", "-"}, exitUsage},
+		{[]string{"forget", "--config", config}, exitUsage},
+	} {
+		if code, _, errs := command(t, "", c.args...); code != c.code || !strings.Contains(errs, want) {
+			t.Errorf("%v: exit %d, want %d: %s", c.args, code, c.code, errs)
+		}
+	}
+	dir := t.TempDir()
+	write(t, filepath.Join(dir, "mqtt-password"), "secret")
+	t.Setenv("CREDENTIALS_DIRECTORY", dir)
+	a := startAgent(t, config)
+	a.say(`{"do":"load","cage":"C-21"}`)
+	a.end() // waits until the record is acknowledged
+	if !strings.Contains(a.errs.String(), "broker connected") {
+		t.Errorf("the log: %s", a.errs.String())
+	}
+	// Asked from a shell, without the variable, the store answers.
+	t.Setenv("CREDENTIALS_DIRECTORY", "")
+	if code, out, errs := command(t, "", "status", "--config", config); code != exitDone || !strings.Contains(out, "1 kept, 0 not yet sent") {
+		t.Errorf("status: exit %d, %s%s", code, out, errs)
+	}
+}
