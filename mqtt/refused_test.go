@@ -8,6 +8,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"benchtally/mqtt/broker"
 )
 
 // strict is a config of a broker that wants certificates.
@@ -64,12 +66,12 @@ func TestMosquittoRefusesThePress(t *testing.T) {
 	const times = 6
 	for _, tc := range cases {
 		t.Run(tc.name, func(t *testing.T) {
+			s := secureSettings(m.addr)
+			s.CA = ca
+			if tc.cert != nil {
+				s.Cert, s.Key = put(t, dir, "press.pem", tc.cert), put(t, dir, "press.key", tc.key)
+			}
 			for range times {
-				s := secureSettings(m.addr)
-				s.CA = ca
-				if tc.cert != nil {
-					s.Cert, s.Key = put(t, dir, "press.pem", tc.cert), put(t, dir, "press.key", tc.key)
-				}
 				b := newBox(1)
 				p := start(t, s, b, nil)
 				until(t, "a reason", func() bool { return p.State().Reason != "" })
@@ -80,6 +82,19 @@ func TestMosquittoRefusesThePress(t *testing.T) {
 				if b.cursor() != 0 {
 					t.Errorf("sent up to %d", b.cursor())
 				}
+			}
+			// When the reset is here before CONNECT, which cannot be seen without reading.
+			way, err := broker.New(s.Access)
+			if err != nil {
+				t.Fatal(err)
+			}
+			w, end := way.Dial(t.Context())
+			if end == nil {
+				time.Sleep(50 * time.Millisecond)
+				_, end = way.Connect(t.Context(), w, broker.Hello{ClientID: "late", Keepalive: time.Minute}, "")
+			}
+			if end == nil || end.Reason != tc.want || end.Class != broker.Refused {
+				t.Errorf("CONNECT behind the reset: %+v, want %q", end, tc.want)
 			}
 		})
 	}
