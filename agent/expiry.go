@@ -45,21 +45,48 @@ func daysLeft(end broker.End, now time.Time) int {
 	}
 }
 
-// firstEnd is when the first of the certificates used with the broker ends, by
-// either way that records go out; zero: none is in use.
-func (a *agent) firstEnd() (first broker.End) {
+// ends are when the certificates used with the broker end, by each way that
+// records go out.
+func (a *agent) ends() (all []broker.Ends) {
 	if a.publisher != nil {
-		first = first.Sooner(a.publisher.State().Expires)
+		all = append(all, a.publisher.State().Expires)
 	}
 	if a.node != nil {
-		first = first.Sooner(a.node.State().Expires)
+		all = append(all, a.node.State().Expires)
+	}
+	return all
+}
+
+// firstEnd is when the first of them ends; zero: none is in use. A press's
+// certificate that lies in its file anew counts from then on: the connection that
+// stands was made with the old one, and the next one takes the new one.
+func (a *agent) firstEnd() (first broker.End) {
+	for _, e := range a.ends() {
+		if renewed := a.renewed.Load(); renewed != nil && !e.Press.IsZero() && renewed.After(e.Press) {
+			e.Press = *renewed
+		}
+		first = first.Sooner(e.First())
 	}
 	return first
+}
+
+// lookForRenewed reads the press's certificate when the one in use ends soon.
+func (a *agent) lookForRenewed() {
+	for _, e := range a.ends() {
+		if e.Press.IsZero() || time.Until(e.Press) > endingSoon {
+			continue
+		}
+		if end, err := broker.CertificateEnd(a.cfg.MQTT.Cert); err == nil { // else the next connection tells why not
+			a.renewed.Store(&end)
+		}
+		return
+	}
 }
 
 // judgeCertificates logs a certificate that ends soon, once, and that it does no
 // more.
 func (a *agent) judgeCertificates() {
+	a.lookForRenewed()
 	is := endingText(a.firstEnd(), time.Now())
 	if is == a.ending {
 		return

@@ -10,6 +10,7 @@ import (
 	"os"
 	"runtime"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -112,8 +113,9 @@ type agent struct {
 	onPage        func(address string)            // hears where the page is; nil: nobody
 	beside        func(http.Handler) http.Handler // serves more beside the page; nil: nothing more
 	demo          bool
-	began         time.Time // by the wall's clock
-	ending        string    // what was logged of certificates that end; of keepHouse
+	began         time.Time                 // by the wall's clock
+	ending        string                    // what was logged of certificates that end; of keepHouse
+	renewed       atomic.Pointer[time.Time] // end of the press's certificate as its file is now; nil: not looked at
 }
 
 // newAgent opens the store and all that needs no device.

@@ -258,8 +258,12 @@ func TestRefusedByItsCertificate(t *testing.T) {
 				t.Errorf("%s lacks %s", health, want)
 			}
 		}
+		// A new one in its place is known before it is used.
+		ca.issue(t, cert, key, "north-bench", now.Add(-day), now.Add(70*day))
+		collected("/state/health", `"certificate_days":60,`) // those of the broker's
 	})
 	onceIn(t, log, soon)
+	onceIn(t, log, "certificates are good for longer than a month again")
 	private, err := os.ReadFile(key)
 	if err != nil {
 		t.Fatal(err)

@@ -12,13 +12,13 @@ import (
 
 // State is how the publisher stands with its broker.
 type State struct {
-	Connected bool       // the broker has acknowledged this session's status
-	Since     time.Time  // since when it is connected or not
-	Reason    string     // what is wrong, a sentence for a person; may be set while connected; "" nothing
-	Stuck     uint64     // sequence of the event that the broker does not take; 0 none
-	Session   uint64     // of the latest CONNECT; 0 none yet
-	LastAck   time.Time  // latest acknowledgement of an event since the start; zero none
-	Expires   broker.End // of the certificates of the latest connection; zero without TLS
+	Connected bool        // the broker has acknowledged this session's status
+	Since     time.Time   // since when it is connected or not
+	Reason    string      // what is wrong, a sentence for a person; may be set while connected; "" nothing
+	Stuck     uint64      // sequence of the event that the broker does not take; 0 none
+	Session   uint64      // of the latest CONNECT; 0 none yet
+	LastAck   time.Time   // latest acknowledgement of an event since the start; zero none
+	Expires   broker.Ends // of the certificates of the latest connection; zero without TLS
 }
 
 // State tells how the publisher stands now.

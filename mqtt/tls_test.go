@@ -222,7 +222,7 @@ func TestCertificatesOfTheBroker(t *testing.T) {
 			p := start(t, s, b, nil)
 			if tc.want == "" {
 				drain(t, p)
-				if got := p.State().Expires; !got.Equal(tc.to.Truncate(time.Second)) || got.Whose != broker.OfBroker {
+				if got := p.State().Expires.First(); !got.Equal(tc.to.Truncate(time.Second)) || got.Whose != broker.OfBroker {
 					t.Errorf("the certificate ends at %v, want %v", got, tc.to)
 				}
 				return
@@ -273,7 +273,7 @@ func TestCertificateIsReplaced(t *testing.T) {
 	first := replace(now.Add(time.Hour))
 	p := start(t, s, newBox(1), nil)
 	drain(t, p)
-	if got := p.State().Expires; shown.Load() != first || !got.Equal(now.Add(time.Hour).Truncate(time.Second)) || got.Whose != broker.OfPress {
+	if got := p.State().Expires.First(); shown.Load() != first || !got.Equal(now.Add(time.Hour).Truncate(time.Second)) || got.Whose != broker.OfPress {
 		t.Errorf("the press shows certificate %d, want %d; the first one ends at %v (%s)", shown.Load(), first, got, got.Whose)
 	}
 	second := replace(now.Add(3 * time.Hour))
@@ -282,7 +282,7 @@ func TestCertificateIsReplaced(t *testing.T) {
 	}
 	cut()
 	until(t, "the new certificate", func() bool { return shown.Load() == second && p.State().Connected })
-	if got := p.State().Expires; !got.Equal(now.Add(2*time.Hour).Truncate(time.Second)) || got.Whose != broker.OfBroker {
+	if got := p.State().Expires.First(); !got.Equal(now.Add(2*time.Hour).Truncate(time.Second)) || got.Whose != broker.OfBroker {
 		t.Errorf("the first one ends at %v (%s), want the broker's", got, got.Whose)
 	}
 

@@ -13,13 +13,28 @@ import (
 // Way is an open way to the broker, before any word of MQTT.
 type Way struct {
 	net.Conn
-	Expires End // zero without TLS
+	Expires Ends // zero without TLS
 
 	address string // host:port
 	own     *own   // nil without TLS
 }
 
-// End is when the first of the certificates in use ends.
+// Ends are when the certificates in use end; zero: none is in use.
+type Ends struct {
+	Press     time.Time
+	Broker    time.Time
+	Authority time.Time // of those that sign the broker's certificate the first
+}
+
+// First is the first of them, zero if none is in use.
+func (e Ends) First() (first End) {
+	for _, end := range []End{{e.Press, OfPress}, {e.Broker, OfBroker}, {e.Authority, OfAuthority}} {
+		first = first.Sooner(end)
+	}
+	return first
+}
+
+// End is when a certificate ends.
 type End struct {
 	time.Time
 	Whose Holder
@@ -63,7 +78,7 @@ func (b *Broker) Dial(ctx context.Context) (Way, *Ending) {
 		_ = conn.Close() // the handshake's error is the one that matters
 		return Way{}, &Ending{Class: Refused, Reason: b.whyNoTLS(way.own, err), Err: err}
 	}
-	way.Conn, way.Expires = secure, firstEnd(way.own, secure.ConnectionState())
+	way.Conn, way.Expires = secure, endsOf(way.own, secure.ConnectionState())
 	return way, nil
 }
 
@@ -100,26 +115,24 @@ func (b *Broker) certificates() (*tls.Config, *own, error) {
 	return config, mine, nil
 }
 
-// firstEnd is the earliest end of the certificates in use. Of several chains of
-// trust the one that holds longest counts.
-func firstEnd(mine *own, s tls.ConnectionState) (first End) {
+// endsOf are the ends of the certificates that a connection was made with. Of
+// several chains of trust the one that holds longest counts.
+func endsOf(mine *own, s tls.ConnectionState) (ends Ends) {
 	for _, chain := range s.VerifiedChains {
-		var end End
-		for i, c := range chain {
-			whose := OfAuthority
-			if i == 0 {
-				whose = OfBroker
+		of := Ends{Broker: chain[0].NotAfter}
+		for _, c := range chain[1:] {
+			if of.Authority.IsZero() || c.NotAfter.Before(of.Authority) {
+				of.Authority = c.NotAfter
 			}
-			end = end.Sooner(End{c.NotAfter, whose})
 		}
-		if first.Before(end.Time) {
-			first = end
+		if ends.First().Before(of.First().Time) {
+			ends = of
 		}
 	}
 	if mine.pair != nil && mine.asked {
-		first = first.Sooner(End{mine.pair.Leaf.NotAfter, OfPress})
+		ends.Press = mine.pair.Leaf.NotAfter
 	}
-	return first
+	return ends
 }
 
 // Sooner is the earlier of two ends; one that is zero does not count.

@@ -2,7 +2,10 @@ package broker
 
 import (
 	"crypto/tls"
+	"crypto/x509"
+	"encoding/pem"
 	"fmt"
+	"io"
 	"time"
 )
 
@@ -32,6 +35,26 @@ func readOwn(certFile, keyFile string) (*own, error) {
 		return nil, fmt.Errorf("own certificate %s with key %s: %w", certFile, keyFile, err)
 	}
 	return &own{file: certFile, pair: &pair}, nil
+}
+
+// CertificateEnd is when the certificate in a PEM file ends, the first one if there
+// are several.
+func CertificateEnd(file string) (time.Time, error) {
+	text, err := readFile(file, false)
+	if err != nil {
+		return time.Time{}, err
+	}
+	for block, rest := pem.Decode(text); block != nil; block, rest = pem.Decode(rest) {
+		if block.Type != "CERTIFICATE" {
+			continue
+		}
+		c, err := x509.ParseCertificate(block.Bytes)
+		if err != nil {
+			return time.Time{}, err
+		}
+		return c.NotAfter, nil
+	}
+	return time.Time{}, io.ErrUnexpectedEOF
 }
 
 // answer shows the certificate to a broker that asks for one, whatever

@@ -72,12 +72,12 @@ const (
 
 // State is how the node stands.
 type State struct {
-	Connected bool       // born: hosts see it
-	Since     time.Time  // since when it is so or not
-	Reason    string     // why it is not, a sentence for a person
-	Births    int        // since the start, rebirths too
-	Ignored   uint64     // commands and states that were none of its business, or unreadable
-	Expires   broker.End // of the certificates of the latest connection; zero without TLS
+	Connected bool        // born: hosts see it
+	Since     time.Time   // since when it is so or not
+	Reason    string      // why it is not, a sentence for a person
+	Births    int         // since the start, rebirths too
+	Ignored   uint64      // commands and states that were none of its business, or unreadable
+	Expires   broker.Ends // of the certificates of the latest connection; zero without TLS
 }
 
 // Node is one press as an edge node with one device. Make it with New and call
