@@ -2,6 +2,7 @@ package mqtt
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -132,10 +133,13 @@ func (l *link) broken(err error) *broker.Ending {
 	return end
 }
 
+// errOverdue is why a connection is ended that stands.
+var errOverdue = errors.New("no PUBACK")
+
 // overdue ends a connection on which nothing is acknowledged any more.
 func (l *link) overdue() *broker.Ending {
 	f := l.air[0]
-	end := &broker.Ending{Class: broker.Lost, Err: fmt.Errorf("no PUBACK for %s", f.topic)}
+	end := &broker.Ending{Class: broker.Lost, Err: fmt.Errorf("%w for %s", errOverdue, f.topic)}
 	switch {
 	case !l.greeted:
 		end.Class = broker.Refused

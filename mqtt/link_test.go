@@ -176,6 +176,10 @@ func TestBrokerThatAcknowledgesNoEvent(t *testing.T) {
 		if !told.reason("the broker does not acknowledge event 1 within 30s") {
 			t.Errorf("told %+v", told.all())
 		}
+		time.Sleep(5 * time.Minute)
+		if st := p.State(); st.Stuck != 1 || !strings.HasPrefix(st.Reason, "the broker acknowledges other messages and never event 1 (") {
+			t.Errorf("after five minutes %+v, want the event that is never acknowledged", st)
+		}
 		p.stop()
 		if b.cursor() != 0 {
 			t.Errorf("sent up to %d", b.cursor())

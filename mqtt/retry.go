@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -25,7 +26,7 @@ func (p *Publisher) weigh(end *broker.Ending, l *link, now time.Time) (pause tim
 		p.log.Warn("the topics of the press's former place cannot be cleared: the broker ends the connection at them; run benchtally forget with an account that may", "bases", p.s.Former)
 	}
 	if l != nil {
-		p.weighHead(l)
+		p.weighHead(l, errors.Is(end.Err, errOverdue))
 		if p.trouble.dropped != "" {
 			p.retry.NoRival() // the event explains the losses
 		} else {
@@ -46,8 +47,8 @@ func (p *Publisher) noteRival() {
 }
 
 // weighHead counts losses at the same event: a broker that cuts the connection
-// each time it sees one will do so for ever.
-func (p *Publisher) weighHead(l *link) {
+// each time it sees one, or does not acknowledge it, will do so for ever.
+func (p *Publisher) weighHead(l *link, overdue bool) {
 	f, ok := l.oldest()
 	if !ok {
 		return
@@ -56,8 +57,14 @@ func (p *Publisher) weighHead(l *link) {
 		p.head = head{seq: f.seq}
 	}
 	p.head.losses++
-	if p.head.losses >= maxAtHead {
-		p.trouble.droppedAt = f.seq
+	if p.head.losses < maxAtHead {
+		return
+	}
+	p.trouble.droppedAt = f.seq
+	if overdue {
+		p.trouble.dropped = fmt.Sprintf("the broker acknowledges other messages and never event %d (%d bytes on %s): check its disk and its access list; the events behind wait",
+			f.seq, f.size, f.topic)
+	} else {
 		p.trouble.dropped = fmt.Sprintf("the broker drops the connection each time at event %d (%d bytes on %s): check its largest message and its access list; the events behind wait",
 			f.seq, f.size, f.topic)
 	}

@@ -44,8 +44,8 @@ func sampleFile(t *testing.T, name string) string {
 	return string(b)
 }
 
-// trial runs the sample's script for certificates.
-func trial(t *testing.T, dir string, args ...string) {
+// certificates runs the sample's script for certificates.
+func certificates(t *testing.T, dir string, args ...string) {
 	t.Helper()
 	if _, err := exec.LookPath("openssl"); err != nil {
 		if os.Getenv("CI") != "" {
@@ -63,10 +63,10 @@ func trial(t *testing.T, dir string, args ...string) {
 func newSample(t *testing.T, name string) *sample {
 	t.Helper()
 	s := &sample{t: t, dir: filepath.Join(t.TempDir(), "trial"), passwords: name == "mosquitto.conf"}
-	trial(t, s.dir, "broker", "127.0.0.1")
+	certificates(t, s.dir, "broker", "127.0.0.1")
 	var users string
 	for _, u := range sampleUsers {
-		trial(t, s.dir, "client", u)
+		certificates(t, s.dir, "client", u)
 		users += passwordLine(t, u, "secret of "+u)
 	}
 	acl := strings.NewReplacer("#user", "user", "#topic", "topic").Replace(sampleFile(t, "presses.acl")) + "\nuser observer\ntopic read #\ntopic read $SYS/#\n"
@@ -253,19 +253,19 @@ func TestSampleBrokersRefuse(t *testing.T) {
 			a.PasswordFile = put(s.t, s.dir, "wrong", []byte("secret of south-bench"))
 		}, "the broker does not let this press in"},
 		{"mosquitto.conf", "unknown user", func(_ *sample, a *broker.Access) { a.User = "west-bench" }, "the broker does not let this press in"},
-		{"mosquitto.conf", "without TLS", func(s *sample, a *broker.Access) { a.Address, a.CA, a.CRL = "tcp://"+s.addr, "", "" }, "does it want ssl://?"},
+		{"mosquitto.conf", "without TLS", func(s *sample, a *broker.Access) { a.Address, a.CA, a.CRL = "tcp://"+s.addr, "", "" }, "does it want ssl://"},
 		{"mosquitto-certificates.conf", "nobody", func(_ *sample, a *broker.Access) { a.Cert, a.Key = "", "" }, "the broker wants a certificate of this press"},
 		{"mosquitto-certificates.conf", "a password alone", func(s *sample, a *broker.Access) {
 			a.Cert, a.Key, a.User, a.PasswordFile = "", "", "north-bench", put(s.t, s.dir, "password", []byte("secret of north-bench"))
 		}, "the broker wants a certificate of this press"},
 		{"mosquitto-certificates.conf", "another authority", func(s *sample, a *broker.Access) {
 			other := filepath.Join(s.t.TempDir(), "other")
-			trial(s.t, other, "client", "north-bench")
+			certificates(s.t, other, "client", "north-bench")
 			a.Cert, a.Key = filepath.Join(other, "north-bench.crt"), filepath.Join(other, "north-bench.key")
 		}, "it does not know the authority that signed it"},
 		{"mosquitto-certificates.conf", "without TLS", func(s *sample, a *broker.Access) {
 			a.Address, a.CA, a.CRL, a.Cert, a.Key = "tcp://"+s.addr, "", "", "", ""
-		}, "does it want ssl://?"},
+		}, "does it want ssl://"},
 	} {
 		t.Run(tc.sample+" "+tc.name, func(t *testing.T) {
 			s := brokers[tc.sample]
@@ -291,7 +291,7 @@ func TestSampleTakesAPressOut(t *testing.T) {
 		settings.Access = s.access("south-bench")
 		p := start(t, settings, newBox(1), nil)
 		drain(t, p)
-		trial(t, s.dir, "revoke", "south-bench")
+		certificates(t, s.dir, "revoke", "south-bench")
 		s.kill()
 		s.start()
 		until(t, "it is refused", func() bool { return strings.Contains(p.State().Reason, "it was revoked") })

@@ -392,7 +392,7 @@ func TestPlainToAPortWithTLS(t *testing.T) {
 	cert, key := ours.issue(t, "127.0.0.1", now.Add(-time.Hour), now.Add(time.Hour))
 	p := start(t, settings(secureBroker(t, cert, key, nil)), newBox(1), nil)
 	until(t, "a reason", func() bool { return p.State().Reason != "" })
-	if got := p.State().Reason; !strings.Contains(got, "does it want ssl://?") && !strings.Contains(got, "does not answer with MQTT") {
+	if got := p.State().Reason; !strings.Contains(got, "does it want ssl://") && !strings.Contains(got, "does not answer with MQTT") {
 		t.Errorf("reason %q", got)
 	}
 }

@@ -114,7 +114,7 @@ func (b *Broker) whyNoMQTT(mine *own, err error) string {
 		if b.all[b.at].tls {
 			return fmt.Sprintf("%s ends the connection instead of answering with MQTT: does it want this press's certificate, is it a broker?", b.Here())
 		}
-		return fmt.Sprintf("%s ends the connection instead of answering with MQTT: is it a broker, does it want ssl://?", b.Here())
+		return fmt.Sprintf("%s ends the connection instead of answering with MQTT: is it a broker, does it want ssl://, is its disk full?", b.Here())
 	default:
 		if alert, ok := fromPeer(mine, err); ok {
 			return alert
