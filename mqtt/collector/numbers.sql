@@ -37,7 +37,7 @@ WHERE NOT EXISTS (SELECT FROM lost_commit l
 
 -- Which crimp of which piece a stroke was, from record since up to record until;
 -- until is absent for what holds now. same moves a stroke, dry ends it.
-CREATE OR REPLACE VIEW placing AS
+CREATE OR REPLACE VIEW belongs AS
 SELECT source, store, stroke, since, until, order_id, piece, crimp
 FROM (SELECT source, store, coalesce(of, seq) AS stroke, seq AS since,
         lead(seq) OVER (PARTITION BY source, store, coalesce(of, seq) ORDER BY seq) AS until,
@@ -50,7 +50,7 @@ WHERE kind <> 'dry' AND piece IS NOT NULL;
 CREATE OR REPLACE VIEW taken_back AS
 SELECT b.source, b.store, b.piece, max(p.crimp) AS crimp, b.seq
 FROM fact b
-JOIN placing p ON p.source = b.source AND p.store = b.store AND p.piece = b.piece
+JOIN belongs p ON p.source = b.source AND p.store = b.store AND p.piece = b.piece
               AND p.since < b.seq AND (p.until IS NULL OR p.until > b.seq)
 WHERE b.kind IN ('undo', 'measure')
 GROUP BY b.source, b.store, b.piece, b.seq;
@@ -61,7 +61,7 @@ SELECT DISTINCT ON (p.source, p.store, p.stroke)
   p.source, p.store, p.stroke, s.at, p.order_id, p.piece, p.crimp, s.cage, (s.data ->> 'setting')::integer AS setting,
   v.seq AS verdict, v.data ->> 'spec' AS spec, v.data ->> 'outcome' AS outcome,
   (v.data ->> 'mean_mm')::numeric AS mean_mm, (v.data ->> 'deviation_mm')::numeric AS deviation_mm
-FROM placing p
+FROM belongs p
 JOIN fact s ON s.source = p.source AND s.store = p.store AND s.seq = p.stroke AND s.kind = 'stroke'
 LEFT JOIN (
   SELECT * FROM fact w
@@ -102,7 +102,7 @@ CREATE OR REPLACE VIEW stroke AS
 SELECT s.source, s.store, s.seq, s.at, s.cage, d.seq IS NOT NULL AS dry,
   coalesce(p.crimp > 1, false) AS again, s.piece IS NULL AND d.seq IS NULL AS no_order
 FROM fact s
-LEFT JOIN placing p ON p.source = s.source AND p.store = s.store AND p.stroke = s.seq AND p.until IS NULL
+LEFT JOIN belongs p ON p.source = s.source AND p.store = s.store AND p.stroke = s.seq AND p.until IS NULL
 LEFT JOIN fact d ON d.source = s.source AND d.store = s.store AND d.kind = 'dry' AND d.of = s.seq
 WHERE s.kind = 'stroke';
 
