@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/tls"
 	"crypto/x509"
-	"errors"
 	"fmt"
 	"os"
 	"strings"
@@ -49,24 +48,21 @@ func (c *collector) session(ctx context.Context) (kept int, err error) {
 		}
 	})
 	client := paho.NewClient(options)
-	if err := answered(ctx, client.Connect()); err != nil {
-		client.Disconnect(0)
-		return 0, fmt.Errorf("broker: %w", err)
-	}
+	connecting := client.Connect()
 	defer client.Disconnect(250)
 	defer end(nil) // first the handler is let go, else Disconnect waits for it
-	filters := map[string]byte{c.filter + "/event/#": 1, c.filter + "/status": 1}
-	subscribed := client.SubscribeMultiple(filters, nil)
-	if err := answered(ctx, subscribed); err != nil {
-		return 0, fmt.Errorf("broker: subscribe: %w", err)
+	select {
+	case <-connecting.Done(): // in the connect timeout
+	case <-ctx.Done():
+		return 0, context.Cause(ctx)
 	}
-	for filter, qos := range subscribed.(*paho.SubscribeToken).Result() {
-		if qos != 1 { // 0x80: refused (MQTT 3.1.1, section 3.9.3)
-			return 0, fmt.Errorf("broker: it does not let this user read %s at QoS 1", filter)
-		}
+	if err := connecting.Error(); err != nil {
+		return 0, fmt.Errorf("broker: %w", err)
 	}
-	c.log.Info("collecting", "broker", c.broker, "filter", c.filter)
-
+	// Its answer may stand behind thousands of messages that have waited, so it
+	// is awaited beside them.
+	subscribing := client.SubscribeMultiple(map[string]byte{c.filter + "/event/#": 1, c.filter + "/status": 1}, nil)
+	answer := subscribing.Done()
 	for {
 		select {
 		case m := <-waiting:
@@ -81,10 +77,29 @@ func (c *collector) session(ctx context.Context) (kept int, err error) {
 				m.Ack() // committed; if it gets lost, the message comes once more
 			}
 			kept += len(batch)
+		case <-answer:
+			answer = nil
+			if err := granted(subscribing.(*paho.SubscribeToken)); err != nil {
+				return kept, fmt.Errorf("broker: %w", err)
+			}
+			c.log.Info("collecting", "broker", c.broker, "filter", c.filter)
 		case <-ctx.Done():
 			return kept, context.Cause(ctx)
 		}
 	}
+}
+
+// granted says whether the broker lets this user read what was asked for.
+func granted(t *paho.SubscribeToken) error {
+	if err := t.Error(); err != nil {
+		return err
+	}
+	for filter, qos := range t.Result() {
+		if qos != 1 { // 0x80: refused (MQTT 3.1.1, section 3.9.3)
+			return fmt.Errorf("it does not let this user read %s at QoS 1", filter)
+		}
+	}
+	return nil
 }
 
 // keep commits a batch. What is no event is kept too, as refused: an error is of
@@ -150,16 +165,4 @@ func (c *collector) options() (*paho.ClientOptions, error) {
 		t.Certificates = []tls.Certificate{own}
 	}
 	return o.SetTLSConfig(t), nil
-}
-
-// answered waits for what was asked of the broker.
-func answered(ctx context.Context, t paho.Token) error {
-	select {
-	case <-t.Done():
-		return t.Error()
-	case <-ctx.Done():
-		return context.Cause(ctx)
-	case <-time.After(patience):
-		return errors.New("no answer")
-	}
 }
