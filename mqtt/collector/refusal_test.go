@@ -39,5 +39,7 @@ func TestBrokerThatLetsNobodyRead(t *testing.T) {
 		t.Fatal(err)
 	}
 	c := collect(t, l.Addr().String(), url, nil)
-	until(t, "the refusal", func() bool { return strings.Contains(c.logs.String(), "does not let this user read riverside/hose-shop/+/") })
+	until(t, "the refusal", func() bool {
+		return strings.Contains(c.logs.String(), "does not let this user read riverside/hose-shop/+/")
+	})
 }
