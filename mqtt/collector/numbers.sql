@@ -26,6 +26,9 @@ CREATE TABLE IF NOT EXISTS care_limit (
 INSERT INTO care_limit SELECT * FROM (VALUES ('lubricate', 50), ('teardown', 1000)) AS usual
 WHERE NOT EXISTS (SELECT FROM care_limit);
 
+ANALYZE shift; -- else their few rows are taken for a thousand, and plans are made for that
+ANALYZE care_limit;
+
 -- The records that the presses know of. Their order is seq, within one store.
 CREATE OR REPLACE VIEW fact AS
 SELECT e.source, e.store, e.sequence AS seq, e.kind, e.time AS at, e.received,
@@ -56,13 +59,16 @@ WHERE b.kind IN ('undo', 'measure')
 GROUP BY b.source, b.store, b.piece, b.seq;
 
 -- Every crimp as it stands now, with its verdict where it has one that stands.
+-- nth is the cage's stroke that made it.
 CREATE OR REPLACE VIEW crimp AS
 SELECT DISTINCT ON (p.source, p.store, p.stroke)
   p.source, p.store, p.stroke, s.at, p.order_id, p.piece, p.crimp, s.cage, (s.data ->> 'setting')::integer AS setting,
-  v.seq AS verdict, v.data ->> 'spec' AS spec, v.data ->> 'outcome' AS outcome,
+  s.nth, v.seq AS verdict, v.data ->> 'spec' AS spec, v.data ->> 'outcome' AS outcome,
   (v.data ->> 'mean_mm')::numeric AS mean_mm, (v.data ->> 'deviation_mm')::numeric AS deviation_mm
 FROM belongs p
-JOIN fact s ON s.source = p.source AND s.store = p.store AND s.seq = p.stroke AND s.kind = 'stroke'
+JOIN (
+  SELECT *, row_number() OVER (PARTITION BY source, cage ORDER BY at, seq) AS nth FROM fact WHERE kind = 'stroke'
+) AS s ON s.source = p.source AND s.store = p.store AND s.seq = p.stroke
 LEFT JOIN (
   SELECT * FROM fact w
   WHERE w.kind = 'verdict'
@@ -113,12 +119,13 @@ FROM stroke GROUP BY source, date_trunc('hour', at);
 
 -- The same for each shift of the table shift.
 CREATE OR REPLACE VIEW strokes_by_shift AS
-SELECT s.source, CASE WHEN h.begins > h.ends AND s.at::time < h.ends THEN s.at::date - 1 ELSE s.at::date END AS day,
+WITH s AS MATERIALIZED (SELECT *, at::time AS clock, at::date AS date FROM stroke)
+SELECT s.source, CASE WHEN h.begins > h.ends AND s.clock < h.ends THEN s.date - 1 ELSE s.date END AS day,
   h.name AS shift, count(*) AS strokes,
   count(*) FILTER (WHERE s.dry) AS dry, count(*) FILTER (WHERE s.again) AS again, count(*) FILTER (WHERE s.no_order) AS no_order
-FROM stroke s
-JOIN shift h ON CASE WHEN h.begins < h.ends THEN s.at::time >= h.begins AND s.at::time < h.ends
-                     ELSE s.at::time >= h.begins OR s.at::time < h.ends END
+FROM s
+JOIN shift h ON CASE WHEN h.begins < h.ends THEN s.clock >= h.begins AND s.clock < h.ends
+                     ELSE s.clock >= h.begins OR s.clock < h.ends END
 GROUP BY 1, 2, 3;
 
 -- Pieces of each press by order, by spec and by cage (column "by" says which):
@@ -153,36 +160,31 @@ GROUP BY source, spec, cage;
 -- the setting should give), and where it goes: least squares over the cage's
 -- strokes, as millimetres in 1,000 strokes.
 CREATE OR REPLACE VIEW offset_trend AS
-WITH nth AS (
-  SELECT source, store, seq, cage, row_number() OVER (PARTITION BY source, cage ORDER BY at, seq) AS n
-  FROM fact WHERE kind = 'stroke' AND cage IS NOT NULL
+WITH both_kinds AS ( -- one pass in the order of records, which stays fast where a join would not
+  SELECT source, store, piece, verdict AS seq, cage, spec, crimp, nth, NULL AS data FROM crimp WHERE verdict IS NOT NULL
+  UNION ALL
+  SELECT source, store, piece, seq, NULL, NULL, NULL, NULL, data FROM fact WHERE kind = 'correction' AND data ->> 'for' = 'next'
 ), told AS (
-  SELECT DISTINCT ON (c.source, c.store, c.stroke)
-    c.source, c.cage, c.spec, n.n, f.at, (f.data ->> 'offset_mm')::numeric AS offset_mm, (f.data ->> 'setting')::integer AS setting
-  FROM crimp c
-  JOIN nth n ON n.source = c.source AND n.store = c.store AND n.seq = c.stroke
-  JOIN fact f ON f.source = c.source AND f.store = c.store AND f.kind = 'correction' AND f.piece = c.piece
-             AND f.data ->> 'for' = 'next' AND f.seq > c.verdict
-  WHERE c.crimp = 1
-  ORDER BY c.source, c.store, c.stroke, f.seq
+  SELECT *, lead(data) OVER (PARTITION BY source, store, piece ORDER BY seq) AS advice FROM both_kinds
 )
-SELECT source, cage, spec, count(*) AS n, (array_agg(offset_mm ORDER BY n DESC))[1] AS offset_mm,
-  (array_agg(setting ORDER BY n DESC))[1] AS setting, max(at) AS at,
-  regr_slope(offset_mm::double precision, n) * 1000 AS mm_per_1000_strokes
-FROM told GROUP BY source, cage, spec;
+SELECT source, cage, spec, count(*) AS n, (array_agg((advice ->> 'offset_mm')::numeric ORDER BY nth DESC))[1] AS offset_mm,
+  (array_agg((advice ->> 'setting')::integer ORDER BY nth DESC))[1] AS setting, max((advice ->> 'at')::timestamptz) AS at,
+  regr_slope((advice ->> 'offset_mm')::double precision, nth) * 1000 AS mm_per_1000_strokes
+FROM told WHERE crimp = 1 AND advice IS NOT NULL
+GROUP BY source, cage, spec;
 
 -- Strokes of each cage since a work on it, dry ones too, against the limit.
 CREATE OR REPLACE VIEW cage_care AS
+WITH s AS MATERIALIZED (SELECT source, cage, at, seq FROM fact WHERE kind = 'stroke' AND cage IS NOT NULL)
 SELECT s.source, s.cage, w.work, max(d.at) AS last_done,
   count(*) FILTER (WHERE d.at IS NULL OR (s.at, s.seq) > (d.at, d.seq)) AS strokes, w.strokes AS of,
   count(*) FILTER (WHERE d.at IS NULL OR (s.at, s.seq) > (d.at, d.seq)) >= w.strokes AS due
-FROM fact s
+FROM s
 CROSS JOIN care_limit w
 LEFT JOIN (SELECT DISTINCT ON (source, cage, data ->> 'work') source, cage, data ->> 'work' AS work, at, seq
            FROM fact WHERE kind = 'care' AND data ->> 'state' = 'done'
            ORDER BY source, cage, data ->> 'work', at DESC, seq DESC) AS d
        ON d.source = s.source AND d.cage = s.cage AND d.work = w.work
-WHERE s.kind = 'stroke' AND s.cage IS NOT NULL
 GROUP BY s.source, s.cage, w.work, w.strokes;
 
 -- Times of trouble: from the record that it came to the one that it went. One

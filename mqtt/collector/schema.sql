@@ -99,7 +99,8 @@ CROSS JOIN LATERAL unnest(h.missing - coalesce((
 -- ask_for gives the gaps that are to be asked for now, and notes that they are.
 -- Only the store that a press works with can send again. A gap inside one that
 -- was asked for lately is being filled.
-CREATE OR REPLACE FUNCTION ask_for(older interval, again interval) RETURNS SETOF asked LANGUAGE sql AS $$
+CREATE OR REPLACE FUNCTION ask_for(older interval, again interval) RETURNS SETOF asked LANGUAGE sql
+SET jit = off AS $$ -- compiling takes longer than looking
   INSERT INTO asked AS a (source, store, first, last)
   SELECT g.source, g.store, g.first, g.last
   FROM gap g
