@@ -277,16 +277,20 @@ func (n *Node) attempt(ctx context.Context) (*link, *broker.Ending) {
 }
 
 // nextBirth counts the CONNECTs, on disk before the next one is sent
-// (tck-id-message-flow-edge-node-birth-publish-will-message-payload-bdSeq).
+// (tck-id-message-flow-edge-node-birth-publish-will-message-payload-bdSeq). A
+// count that could not be kept is not used up: no CONNECT goes with it.
 func (n *Node) nextBirth() (bdSeq int64, err error) {
 	count, _, err := n.log.Mark(markBirths)
-	if err == nil {
-		err = n.log.SetMark(markBirths, count+1, nil)
+	if err != nil {
+		return 0, err
 	}
-	if err == nil {
-		err = n.log.FlushSent()
+	if err := n.log.SetMark(markBirths, count+1, nil); err != nil {
+		return 0, err
 	}
-	return int64(count % 256), err //nolint:gosec // below 256
+	if err := n.log.FlushSent(); err != nil {
+		return 0, errors.Join(err, n.log.SetMark(markBirths, count, nil))
+	}
+	return int64(count % 256), nil //nolint:gosec // below 256
 }
 
 // load makes the image of what was kept.
