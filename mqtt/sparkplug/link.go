@@ -30,6 +30,7 @@ type link struct {
 	mu      sync.Mutex
 	rebirth bool       // a host asks for all births once more
 	host    *HostState // newest valid state of the primary host; nil: none yet
+	gone    bool       // the primary host was offline since the node waited for it last
 	heard   chan struct{}
 }
 
@@ -109,6 +110,7 @@ func (l *link) hearHost(payload []byte) bool {
 		return false
 	}
 	l.host = &s
+	l.gone = l.gone || !s.Online
 	return true
 }
 
@@ -129,14 +131,28 @@ func asksRebirth(payload []byte) bool {
 	return false
 }
 
-// online is what is known of the primary host; without one it is always online.
-func (l *link) online() (online, known bool) {
+// arrived reports whether the primary host is online; without one the node waits
+// for nobody.
+func (l *link) arrived() bool {
 	if l.n.s.Host == "" {
-		return true, true
+		return true
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return l.host != nil && l.host.Online, l.host != nil
+	if l.host == nil || !l.host.Online {
+		return false
+	}
+	l.gone = false
+	return true
+}
+
+// hostLeft reports whether the primary host was offline since it arrived, even
+// if it is back already: it may have forgotten what it knew
+// (tck-id-message-flow-edge-node-birth-publish-phid-offline).
+func (l *link) hostLeft() bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.gone
 }
 
 // takeRebirth reports whether a rebirth was asked for, and forgets it.
@@ -172,7 +188,7 @@ func (l *link) run(ctx context.Context) *broker.Ending {
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	for err == nil {
-		if online, _ := l.online(); !online {
+		if l.hostLeft() {
 			return l.leave(errHostLeft)
 		}
 		now := time.Now()
@@ -222,14 +238,18 @@ func (l *link) subscribe(ctx context.Context) *broker.Ending {
 			continue
 		}
 		if ctx.Err() != nil {
-			_ = l.session.Cut()
+			l.session.Leave() // nobody was told of a birth
 			return nil
 		}
-		end := l.session.Broken(err)
-		end.Class = broker.Refused
-		if errors.Is(err, broker.ErrDenied) || limit.Err() != nil {
-			end.Reason = fmt.Sprintf("the broker does not let this press listen to %s: check its access list", topic)
+		why := "the broker ends the connection when this press asks to listen to %s: check its access list"
+		switch {
+		case errors.Is(err, broker.ErrDenied):
+			why = "the broker does not let this press listen to %s: check its access list"
+		case limit.Err() != nil:
+			why = "the broker does not answer when this press asks to listen to %s: is it a broker?"
 		}
+		end := l.session.Broken(err)
+		end.Class, end.Reason = broker.Refused, fmt.Sprintf(why, topic)
 		return end
 	}
 	return nil
@@ -238,7 +258,7 @@ func (l *link) subscribe(ctx context.Context) *broker.Ending {
 // await waits until the primary host is online; nil when it is, or when ctx has
 // ended.
 func (l *link) await(ctx context.Context) *broker.Ending {
-	if online, _ := l.online(); online {
+	if l.arrived() {
 		return nil
 	}
 	why := fmt.Sprintf("the primary host %s is not online at %s", l.n.s.Host, l.n.broker.Here())
@@ -258,7 +278,7 @@ func (l *link) await(ctx context.Context) *broker.Ending {
 		case <-l.n.wake:
 			l.n.catchUp(ctx)
 		case <-l.heard:
-			if online, _ := l.online(); online {
+			if l.arrived() {
 				return nil
 			}
 		case <-late:
@@ -285,8 +305,8 @@ func (l *link) leave(why error) *broker.Ending {
 }
 
 // publish sends one message and waits until it is on its way: deaths at QoS 1,
-// all others at QoS 0, none retained. A broker that does not acknowledge a death
-// publishes the will instead.
+// all others at QoS 0, none retained. Where a death is not acknowledged the
+// connection has to be cut, so that the broker publishes the will instead.
 func (l *link) publish(t MessageType, payload []byte) error {
 	m := broker.Message{Topic: l.topic(t), Payload: payload}
 	var late <-chan time.Time
@@ -303,9 +323,12 @@ func (l *link) publish(t MessageType, payload []byte) error {
 	case <-l.session.Lost():
 		return errLost
 	case <-late:
-		return nil
+		return errUnheard
 	}
 }
+
+// errUnheard is the error of a death that is not acknowledged.
+var errUnheard = errors.New("the broker does not acknowledge the death of the node")
 
 // errLost is the error of a message whose connection was lost; the session knows
 // why.
@@ -326,7 +349,7 @@ func (l *link) births() error {
 		return err
 	}
 	first := !l.born
-	l.born, l.shown = true, false
+	l.born, l.shown, n.turns = true, false, nil
 	if err := l.showDevice(); err != nil {
 		return err
 	}

@@ -202,7 +202,7 @@ func (n *Node) Run(ctx context.Context) error {
 			break
 		}
 		now := time.Now()
-		if l != nil {
+		if l != nil && end.Class == broker.Lost { // a node that leaves by itself says nothing of a rival
 			n.retry.Lived(now.Sub(l.session.Begun), now)
 		}
 		round := n.broker.Next()
@@ -240,8 +240,8 @@ func (n *Node) reason(end *broker.Ending, round bool) string {
 		why = broker.RivalOf(n.s.ClientID)
 	}
 	n.turns = append(n.turns, why)
-	if !round && end.Class != broker.Lost {
-		return n.State().Reason
+	if was := n.State().Reason; !round && end.Class != broker.Lost && was != "" {
+		return was
 	}
 	all := strings.Join(n.turns, "; ")
 	if round {
