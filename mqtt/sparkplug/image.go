@@ -11,7 +11,7 @@ import (
 // image is what a node's metrics are now: the newest value of each.
 type image struct {
 	seq    uint64    // of the newest record in it
-	at     time.Time // latest time told; times never fall, as Sparkplug demands of what is not historical
+	at     time.Time // latest time told; from birth to birth times never fall, as Sparkplug demands of what is not historical
 	values map[string]held
 	faults map[record.Source]bool
 }
@@ -24,6 +24,20 @@ type held struct {
 
 func newImage() *image {
 	return &image{values: map[string]held{}, faults: map[record.Source]bool{}}
+}
+
+// until takes back times that are after now: the clock was ahead when they were
+// told. Without it one wrong time would stay for ever.
+func (m *image) until(now time.Time) {
+	if m.at.After(now) {
+		m.at = now
+	}
+	for name, h := range m.values {
+		if h.at.After(now) {
+			h.at = now
+			m.values[name] = h
+		}
+	}
 }
 
 // alive reports whether the press can be seen at all: by its switch or by its
@@ -88,8 +102,9 @@ func (m *image) fold(r *record.Record) (press, agent []string) {
 }
 
 // metrics are the metrics of those declared that are named, all with nil names.
-// What was never told is null, and was found so at now.
-func (m *image) metrics(declared []metric, names []string, now time.Time) []Metric {
+// What was never told is null, and was so when the newest record was told: no
+// later, or the time of its first value might be before.
+func (m *image) metrics(declared []metric, names []string) []Metric {
 	var all []Metric
 	for _, d := range declared {
 		if names != nil && !slices.Contains(names, d.name) {
@@ -97,7 +112,7 @@ func (m *image) metrics(declared []metric, names []string, now time.Time) []Metr
 		}
 		h, known := m.values[d.name]
 		if !known {
-			h = held{Null(d.typ), now}
+			h = held{Null(d.typ), m.at}
 			if _, health := healthOf(d.name); health {
 				h.value = String(healthy)
 			}
@@ -137,26 +152,26 @@ func (m *image) note() []byte {
 	return AppendBirth(nil, p)
 }
 
-// recall is the image of a note; an empty one if it cannot be read or is of a
-// program that had other metrics.
-func recall(seq uint64, note []byte) *image {
-	m := newImage()
+// recall is the image of a note, without the metrics that this program does not
+// have.
+func recall(seq uint64, note []byte) (*image, error) {
 	p, err := Decode(note)
 	if err != nil {
-		return m
+		return nil, err
 	}
+	m := newImage()
 	for _, k := range p.Metrics {
 		if !declares(k.Name, k.Value.Type()) {
 			continue
 		}
 		m.values[k.Name] = held{k.Value, k.At}
 		if source, ok := healthOf(k.Name); ok {
-			text, _ := k.Value.Text()
-			m.faults[source] = text != healthy
+			text, said := k.Value.Text()
+			m.faults[source] = said && text != healthy
 		}
 	}
 	m.seq, m.at = seq, p.At
-	return m
+	return m, nil
 }
 
 // declares says whether there is a metric of that name and type.

@@ -22,10 +22,10 @@ type link struct {
 	bdSeq   int64
 	session *broker.Session
 	seq     Sequence
-	born    bool   // NBIRTH was published
-	shown   bool   // the press's DBIRTH was published, and no DDEATH since
-	hidden  uint64 // record before the DDEATH; 0 there was none
-	bornAt  time.Time
+	born    bool      // NBIRTH was published
+	shown   bool      // the press's DBIRTH was published, and no DDEATH since
+	hidden  uint64    // last record that hosts can know of a press that is not shown; 0 while it is
+	asked   time.Time // births of a rebirth last
 
 	mu      sync.Mutex
 	rebirth bool       // a host asks for all births once more
@@ -79,9 +79,7 @@ func (l *link) hear(topic string, payload []byte, retained bool) {
 	case err != nil:
 	case t == l.command() && !retained && asksRebirth(payload):
 		taken = true
-		l.mu.Lock()
-		l.rebirth = true
-		l.mu.Unlock()
+		l.askRebirth()
 	case l.n.s.Host != "" && t == l.hostTopic():
 		taken = l.hearHost(payload)
 	}
@@ -155,18 +153,25 @@ func (l *link) hostLeft() bool {
 	return l.gone
 }
 
-// takeRebirth reports whether a rebirth was asked for, and forgets it.
-func (l *link) takeRebirth(now time.Time) (yes bool, wait time.Duration) {
+// askRebirth makes the next births due.
+func (l *link) askRebirth() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.rebirth = true
+}
+
+// due reports whether a rebirth was asked for and may be, or how long it has to
+// wait. The first is answered at once
+// (tck-id-operational-behavior-data-commands-rebirth-action-1); while more come
+// the data goes on, or who asks without end would stop it.
+func (l *link) due(now time.Time) (yes bool, wait time.Duration) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if !l.rebirth {
-		return false, 0
+		return false, imageEvery
 	}
-	if wait := rebirthEvery - now.Sub(l.bornAt); wait > 0 {
-		return false, wait
-	}
-	l.rebirth = false
-	return true, 0
+	wait = rebirthEvery - now.Sub(l.asked)
+	return wait <= 0, wait
 }
 
 // errHostLeft is why a node leaves in order though nobody stopped it.
@@ -192,24 +197,20 @@ func (l *link) run(ctx context.Context) *broker.Ending {
 			return l.leave(errHostLeft)
 		}
 		now := time.Now()
-		again, next := l.takeRebirth(now)
+		again, next := l.due(now)
 		if again {
+			l.asked, next = now, imageEvery
 			if err = l.births(); err != nil {
 				break
 			}
 		}
-		var more bool
+		var more time.Duration
 		if more, err = l.data(ctx); err != nil {
 			break
 		}
 		l.n.noteImage(now)
 		l.n.past.note(l.n, now)
-		if more {
-			next = time.Nanosecond
-		} else if next == 0 {
-			next = imageEvery
-		}
-		timer.Reset(next)
+		timer.Reset(min(next, more))
 		select {
 		case <-ctx.Done():
 			return l.leave(nil)
@@ -340,21 +341,28 @@ var errLost = errors.New("connection lost")
 // (tck-id-operational-behavior-data-commands-rebirth-action-3).
 func (l *link) births() error {
 	n := l.n
-	l.bornAt = time.Now()
+	now := time.Now()
+	l.mu.Lock()
+	l.rebirth = false // what is asked for until now is answered by these
+	l.mu.Unlock()
+	n.image.until(now)
 	l.seq.Restart()
-	metrics := append(n.image.metrics(nodeMetrics, nil, l.bornAt),
-		l.bdMetric(l.bornAt), Metric{Name: Rebirth, At: l.bornAt, Value: Boolean(false)})
-	p := Payload{At: l.bornAt, HasSeq: true, Seq: l.seq.Next(), Metrics: inOrder(metrics)}
+	metrics := append(n.image.metrics(nodeMetrics, nil),
+		l.bdMetric(now), Metric{Name: Rebirth, At: now, Value: Boolean(false)})
+	p := Payload{At: now, HasSeq: true, Seq: l.seq.Next(), Metrics: inOrder(metrics)}
 	if err := l.publish(NBIRTH, AppendBirth(nil, p)); err != nil {
 		return err
 	}
 	first := !l.born
 	l.born, l.shown, n.turns = true, false, nil
+	if first {
+		n.past.begin(n.image.seq)
+	}
 	if err := l.showDevice(); err != nil {
 		return err
 	}
-	if first {
-		n.past.begin(n.image.seq)
+	if !l.shown && l.hidden == 0 {
+		l.hidden = n.image.seq // not 0: it was faults that hid it
 	}
 	n.report(func(s *State) {
 		s.Connected, s.Reason = true, ""
@@ -370,7 +378,7 @@ func (l *link) showDevice() error {
 		return nil
 	}
 	now := time.Now()
-	p := Payload{At: now, HasSeq: true, Seq: l.seq.Next(), Metrics: inOrder(l.n.image.metrics(deviceMetrics, nil, now))}
+	p := Payload{At: now, HasSeq: true, Seq: l.seq.Next(), Metrics: inOrder(l.n.image.metrics(deviceMetrics, nil))}
 	l.shown = true
 	if l.hidden > 0 {
 		l.n.past.missed(l.hidden, l.n.image.seq)
@@ -392,9 +400,15 @@ func (l *link) hideDevice() error {
 // chunk is how many records are told before anything else is looked at.
 const chunk = 64
 
+// pastEvery is the time from one chunk of the past to the next: brokers throw
+// away what a slow host cannot take, and nobody waits for the past. Our own
+// figure, no source.
+const pastEvery = 100 * time.Millisecond
+
 // data tells new records, and while there are none, those that a primary host
-// has missed. It reports whether there may be more.
-func (l *link) data(ctx context.Context) (more bool, err error) {
+// has missed. It returns after what time there may be more, and early if a host
+// wants something else.
+func (l *link) data(ctx context.Context) (more time.Duration, err error) {
 	told := 0
 	for r, err := range l.n.log.Records(l.n.image.seq) {
 		if err != nil {
@@ -404,20 +418,30 @@ func (l *link) data(ctx context.Context) (more bool, err error) {
 			continue
 		}
 		if err := l.tellNow(&r); err != nil {
-			return false, err
+			return 0, err
 		}
-		if told++; told == chunk || ctx.Err() != nil {
-			return true, nil
+		if told++; told == chunk || ctx.Err() != nil || l.interrupted() {
+			return 0, nil
 		}
 	}
-	return l.n.past.tell(l)
+	return l.n.past.tell(l, time.Now())
+}
+
+// interrupted reports whether data has to stop for a rebirth or because the
+// primary host has left.
+func (l *link) interrupted() bool {
+	again, _ := l.due(time.Now())
+	return again || l.hostLeft()
 }
 
 // tellNow takes in a record and publishes what it changes.
 func (l *link) tellNow(r *record.Record) error {
+	if l.n.image.at.Sub(r.At) > setBack {
+		l.askRebirth()
+	}
 	press, agent := l.n.image.fold(r)
 	if len(agent) > 0 {
-		if err := l.tellMetrics(NDATA, l.n.image.metrics(nodeMetrics, agent, r.At)); err != nil {
+		if err := l.tellMetrics(NDATA, l.n.image.metrics(nodeMetrics, agent)); err != nil {
 			return err
 		}
 	}
@@ -428,7 +452,7 @@ func (l *link) tellNow(r *record.Record) error {
 		return l.showDevice()
 	}
 	l.n.past.told(r.Seq, time.Now())
-	return l.tellMetrics(DDATA, l.n.image.metrics(deviceMetrics, press, r.At))
+	return l.tellMetrics(DDATA, l.n.image.metrics(deviceMetrics, press))
 }
 
 func (l *link) tellMetrics(t MessageType, metrics []Metric) error {

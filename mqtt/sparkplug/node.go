@@ -68,6 +68,7 @@ const (
 	doubtful     = 90 * time.Second // of data at QoS 0: so long may a dead connection, or a dead host, go unseen
 	imageEvery   = 10 * time.Second // between two notes of the image
 	firstFold    = 100_000          // records looked at when there is no note yet
+	setBack      = time.Minute      // a clock that goes back by more makes hosts hear all anew
 )
 
 // State is how the node stands.
@@ -293,24 +294,28 @@ func (n *Node) nextBirth() (bdSeq int64, err error) {
 	return int64(count % 256), nil //nolint:gosec // below 256
 }
 
-// load makes the image of what was kept.
+// load makes the image of what was kept, and of the newest records where there
+// is nothing or it is not of this store as it is now.
 func (n *Node) load(ctx context.Context) {
 	seq, note, err := n.log.Mark(markImage)
-	n.image = newImage()
-	switch last := n.log.Last(); {
-	case err != nil:
-		n.slog.Warn("what the node knew is lost; it learns anew from the records", "err", err)
-		fallthrough
-	case note == nil:
-		if last > firstFold {
-			n.image.seq = last - firstFold
-		}
-	default:
-		n.image = recall(seq, note)
+	last := n.log.Last()
+	if err == nil && note != nil && seq <= last {
+		n.image, err = recall(seq, note)
 	}
-	n.image.values["Agent/Version"] = held{String(n.s.Version), time.Now()}
-	n.image.values["Agent/Store"] = held{String(n.s.Store), time.Now()}
+	if err != nil {
+		n.slog.Warn("what the node knew is lost; it learns anew from the records", "err", err)
+	}
+	if n.image == nil {
+		n.image = newImage()
+		n.image.seq = max(last, firstFold) - firstFold
+	}
 	n.catchUp(ctx)
+	now := time.Now()
+	if n.image.at.IsZero() {
+		n.image.at = now
+	}
+	n.image.values["Agent/Version"] = held{String(n.s.Version), now}
+	n.image.values["Agent/Store"] = held{String(n.s.Store), now}
 	n.past.load(n)
 }
 

@@ -130,18 +130,23 @@ func TestRebirth(t *testing.T) {
 		n := start(t, settings(), log, s.network)
 		synctest.Wait()
 		ask := AppendBirth(nil, Payload{At: time.Now(), Metrics: []Metric{{Name: Rebirth, Value: Boolean(true)}}})
-		for range 100 {
-			s.say("spBv1.0/riverside-hose-shop/NCMD/north-bench", ask, false)
-		}
+		const command = "spBv1.0/riverside-hose-shop/NCMD/north-bench"
+		s.say(command, ask, false)
 		synctest.Wait()
-		if got := len(s.messages(NBIRTH)); got != 1 {
-			t.Errorf("%d births within a moment, want the first alone", got)
+		wantKinds(t, s.messages(), NBIRTH, DBIRTH, NBIRTH, DBIRTH)
+		for range 100 {
+			s.say(command, ask, false)
 		}
-		time.Sleep(rebirthEvery + time.Second)
+		time.Sleep(rebirthEvery - time.Second)
+		synctest.Wait()
+		if got := len(s.messages(NBIRTH)); got != 2 {
+			t.Errorf("%d births within %v, want two", got, rebirthEvery)
+		}
+		time.Sleep(3 * rebirthEvery)
 		synctest.Wait()
 		births := s.messages(NBIRTH)
-		if len(births) != 2 || births[1].payload.Seq != 0 || births[1].nth != 1 {
-			t.Fatalf("births %+v, want a second one by the same connection", births)
+		if len(births) != 3 || births[2].payload.Seq != 0 || births[2].nth != 1 {
+			t.Fatalf("births %+v, want a third one by the same connection", births)
 		}
 		a, _ := value(births[0].payload, BdSeq)
 		b, _ := value(births[1].payload, BdSeq)

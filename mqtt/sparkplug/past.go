@@ -7,12 +7,14 @@ import "time"
 // lost with it. They are told again as historical. Without a primary host there
 // is no past: hosts see what is now, and the JSON events carry the record.
 type past struct {
-	kept   bool      // for a primary host
-	done   uint64    // the host has all up to here, as far as can be known
-	next   uint64    // told up to here in this connection
-	end    uint64    // up to here in this connection; what came later is told as it happens
-	recent []passage // of what was told, oldest first
-	marked uint64    // done as it was set last
+	kept   bool          // for a primary host
+	doubt  time.Duration // so long what was told may be lost yet
+	done   uint64        // the host has all up to here, as far as can be known
+	next   uint64        // told up to here in this connection
+	end    uint64        // up to here in this connection; what came later is told as it happens
+	ready  time.Time     // when the next part may be told
+	recent []passage     // of what was told, oldest first
+	marked uint64        // done as it was set last
 }
 
 // passage says that all records up to seq were told at a time.
@@ -21,13 +23,18 @@ type passage struct {
 	at  time.Time
 }
 
-// load takes up the mark. A node that has none begins with what is now.
+// load takes up the mark. A node that has none for this host, or one that is not
+// of this store as it is now, begins with what is now.
 func (p *past) load(n *Node) {
 	if p.kept = n.s.Host != ""; !p.kept {
 		return
 	}
-	seq, note, err := n.log.Mark(markPast)
-	if err != nil || note == nil {
+	p.doubt = max(doubtful, 2*n.s.Keepalive+30*time.Second) // one and a half without a word, an unanswered ping, and some
+	seq, host, err := n.log.Mark(markPast)
+	if err != nil {
+		n.slog.Warn("how far the primary host had come is lost; it is told nothing of the past", "err", err)
+	}
+	if err != nil || string(host) != n.s.Host || seq > n.image.seq {
 		seq = n.image.seq
 		p.mark(n, seq)
 	}
@@ -36,7 +43,7 @@ func (p *past) load(n *Node) {
 
 // begin says that a birth has told what is now, the record seq last.
 func (p *past) begin(seq uint64) {
-	p.next, p.end, p.recent = p.done, seq, nil
+	p.next, p.end, p.ready, p.recent = p.done, seq, time.Time{}, nil
 }
 
 // missed says that nobody was told the records after one up to another as they
@@ -66,7 +73,7 @@ func (p *past) pass(seq uint64, now time.Time) {
 
 // note moves the mark to what was told long enough ago.
 func (p *past) note(n *Node, now time.Time) {
-	for len(p.recent) > 0 && now.Sub(p.recent[0].at) >= doubtful {
+	for len(p.recent) > 0 && now.Sub(p.recent[0].at) >= p.doubt {
 		p.done = p.recent[0].seq
 		p.recent = p.recent[1:]
 	}
@@ -77,38 +84,43 @@ func (p *past) note(n *Node, now time.Time) {
 	p.marked = p.done
 }
 
-// mark keeps how far the host has come; the note says no more than that it is set.
+// mark keeps how far the host has come, and which host that is.
 func (p *past) mark(n *Node, seq uint64) {
-	if err := n.log.SetMark(markPast, seq, []byte{}); err != nil {
+	if err := n.log.SetMark(markPast, seq, []byte(n.s.Host)); err != nil {
 		n.slog.Debug("how far the primary host has come is not kept", "err", err)
 	}
 }
 
-// tell publishes the next records of the past. It reports whether there are more.
-func (p *past) tell(l *link) (more bool, err error) {
+// tell publishes the next records of the past. It returns after what time there
+// may be more.
+func (p *past) tell(l *link, now time.Time) (more time.Duration, err error) {
 	if !p.kept || p.next >= p.end || !l.shown {
-		return false, nil
+		return imageEvery, nil
+	}
+	if wait := p.ready.Sub(now); wait > 0 {
+		return wait, nil
 	}
 	told := 0
 	for r, err := range l.n.log.Records(p.next) {
 		if err != nil && r.Seq == 0 {
-			return false, nil // it is tried again at the next look
+			return imageEvery, nil // it is tried again then
 		}
 		if r.Seq > p.end {
 			break
 		}
 		p.next = r.Seq
 		if err == nil {
-			metrics := historical(&r)
-			if err := l.tellMetrics(DDATA, metrics); err != nil {
-				return false, err
+			if err := l.tellMetrics(DDATA, historical(&r)); err != nil {
+				return 0, err
 			}
 		}
-		if told++; told == chunk {
-			return true, nil
+		if told++; told == chunk || l.interrupted() {
+			p.pass(p.next, now)
+			p.ready = now.Add(pastEvery)
+			return pastEvery, nil
 		}
 	}
 	p.next = p.end
-	p.pass(l.n.image.seq, time.Now())
-	return false, nil
+	p.pass(l.n.image.seq, now)
+	return imageEvery, nil
 }
