@@ -2,6 +2,7 @@ package sparkplug
 
 import (
 	"context"
+	"errors"
 	"io"
 	"iter"
 	"log/slog"
@@ -36,8 +37,11 @@ func (m heardMessage) kind() MessageType {
 // stub is a broker made for one test: it notes all that a node says, and says
 // what the test wants said.
 type stub struct {
-	host string // whose STATE it retains
-	code func(topic string) byte
+	host   string // whose STATE it retains
+	code   func(topic string) byte
+	absent map[string]bool                                 // addresses where nothing answers
+	states map[string]string                               // what is retained under STATE, by address; nil: state everywhere
+	odd    func(net.Conn, packets.ControlPacket) (ok bool) // answers a packet in place of the stub; nil: none
 
 	mu       sync.Mutex
 	state    string // payload retained under STATE; "" none
@@ -46,13 +50,33 @@ type stub struct {
 	heard    []heardMessage
 	left     int // DISCONNECTs
 	conn     net.Conn
+	at       string // address of conn
+	noted    []happening
 	writing  sync.Mutex
 }
 
+// note writes down what happens.
+func (s *stub) note(h happening) {
+	h.at = time.Now()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if h.broker == "" {
+		h.broker, h.nth = s.at, len(s.connects)
+	}
+	s.noted = append(s.noted, h)
+}
+
+// errAbsent is what a network without a broker gives.
+var errAbsent = errors.New("nothing listens")
+
 // network is a connection to the stub without a network.
-func (s *stub) network(context.Context, string, string) (net.Conn, error) {
+func (s *stub) network(_ context.Context, _, address string) (net.Conn, error) {
+	if s.absent[address] {
+		return nil, errAbsent
+	}
 	here, there := net.Pipe()
-	go s.serve(there)
+	s.note(happening{what: opened, broker: address})
+	go s.serve(there, address)
 	return here, nil
 }
 
@@ -62,7 +86,9 @@ func (s *stub) write(conn net.Conn, p packets.ControlPacket) {
 	_ = p.Write(conn)
 }
 
-func (s *stub) serve(conn net.Conn) {
+func (s *stub) serve(conn net.Conn, address string) {
+	nth := 0
+	defer func() { s.note(happening{what: closed, broker: address, nth: nth}) }()
 	defer conn.Close() //nolint:errcheck // test
 	first, err := packets.ReadPacket(conn)
 	connect, ok := first.(*packets.ConnectPacket)
@@ -71,17 +97,22 @@ func (s *stub) serve(conn net.Conn) {
 	}
 	s.mu.Lock()
 	s.connects = append(s.connects, connect)
-	nth := len(s.connects)
-	s.conn = conn
+	nth = len(s.connects)
+	s.conn, s.at = conn, address
 	s.mu.Unlock()
+	s.note(happening{what: connected, broker: address, nth: nth, connect: connect})
 	s.write(conn, packets.NewControlPacket(packets.Connack))
 	for {
 		cp, err := packets.ReadPacket(conn)
 		if err != nil {
 			return
 		}
+		if s.odd != nil && s.odd(conn, cp) {
+			continue
+		}
 		switch cp := cp.(type) {
 		case *packets.SubscribePacket:
+			s.note(happening{what: subscribed, broker: address, nth: nth, topics: cp.Topics, qoss: cp.Qoss})
 			s.subscribed(conn, cp)
 		case *packets.PublishPacket:
 			p, err := Decode(cp.Payload)
@@ -91,6 +122,7 @@ func (s *stub) serve(conn net.Conn) {
 			s.mu.Lock()
 			s.heard = append(s.heard, heardMessage{nth, cp.TopicName, cp.Payload, p, cp.Qos, cp.Retain})
 			s.mu.Unlock()
+			s.note(happening{what: published, broker: address, nth: nth, topic: cp.TopicName, raw: cp.Payload, qos: cp.Qos, retained: cp.Retain})
 			if cp.Qos == 1 {
 				ack := packets.NewControlPacket(packets.Puback).(*packets.PubackPacket)
 				ack.MessageID = cp.MessageID
@@ -102,6 +134,7 @@ func (s *stub) serve(conn net.Conn) {
 			s.mu.Lock()
 			s.left++
 			s.mu.Unlock()
+			s.note(happening{what: disconnected, broker: address, nth: nth})
 			return
 		}
 	}
@@ -111,6 +144,9 @@ func (s *stub) subscribed(conn net.Conn, p *packets.SubscribePacket) {
 	s.mu.Lock()
 	s.asked = append(s.asked, p)
 	state := s.state
+	if s.states != nil {
+		state = s.states[s.at]
+	}
 	s.mu.Unlock()
 	ack := packets.NewControlPacket(packets.Suback).(*packets.SubackPacket)
 	ack.MessageID = p.MessageID
@@ -134,6 +170,7 @@ func (s *stub) say(topic string, payload []byte, retained bool) {
 	s.mu.Lock()
 	conn := s.conn
 	s.mu.Unlock()
+	s.note(happening{what: spoken, topic: topic, raw: payload, retained: retained})
 	s.write(conn, m)
 }
 
