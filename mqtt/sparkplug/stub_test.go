@@ -165,7 +165,12 @@ func (s *stub) subscribed(conn net.Conn, p *packets.SubscribePacket) {
 
 // say sends a message to the node.
 func (s *stub) say(topic string, payload []byte, retained bool) {
+	s.sayAt(0, topic, payload, retained)
+}
+
+func (s *stub) sayAt(qos byte, topic string, payload []byte, retained bool) {
 	m := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
+	m.Qos, m.MessageID = qos, 7
 	m.TopicName, m.Payload, m.Retain = topic, payload, retained
 	s.mu.Lock()
 	conn := s.conn
@@ -211,7 +216,9 @@ type logbook struct {
 	marks   map[string]logMark
 	flushed map[string]logMark // what a power cut would leave
 	flushes int
-	fail    error // of SetMark and FlushSent
+	fail    error                          // of SetMark and FlushSent
+	blind   error                          // of Mark
+	broken  func(seq uint64) (error, bool) // of Records; true: the walk ends with it. nil: none
 }
 
 type logMark struct {
@@ -248,6 +255,17 @@ func (l *logbook) Records(after uint64) iter.Seq2[record.Record, error] {
 		all := l.records[min(after, uint64(len(l.records))):]
 		l.mu.Unlock()
 		for _, r := range all {
+			if l.broken != nil {
+				if err, end := l.broken(r.Seq); end {
+					yield(record.Record{}, err)
+					return
+				} else if err != nil {
+					if !yield(record.Record{Seq: r.Seq}, err) {
+						return
+					}
+					continue
+				}
+			}
 			if !yield(r, nil) {
 				return
 			}
@@ -259,6 +277,9 @@ func (l *logbook) Mark(name string) (uint64, []byte, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	m := l.marks[name]
+	if l.blind != nil {
+		return 0, nil, l.blind
+	}
 	return m.seq, m.note, nil
 }
 
