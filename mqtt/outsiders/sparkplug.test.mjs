@@ -62,6 +62,56 @@ for (const name of names) {
   test(name, () => assert.deepEqual(read(bytes(name)), want));
 }
 
+// A whole session as a node says it (mqtt/sparkplug/session_test.go). Beside the
+// .want files, which a program wrote, it is held to figures that none did.
+const session = readdirSync(new URL("session/", folder)).filter((file) => file.endsWith(".hex")).map((file) => file.slice(0, -4)).sort();
+const told = session.map((name) => ({ name, type: name.slice(3), ...read(bytes(`session/${name}`)) }));
+const metric = (message, name) => message.metrics.find((m) => m.name === name);
+
+for (const name of session) {
+  test(`session/${name}`, () => assert.deepEqual(read(bytes(`session/${name}`)), JSON.parse(readFileSync(new URL(`session/${name}.want`, folder), "utf8"))));
+}
+
+test("the session's sequences go on by one from each birth", () => {
+  let next = 0;
+  for (const { name, type, seq } of told) {
+    if (type === "NBIRTH") next = 0;
+    assert.equal(seq, type === "NDEATH" ? undefined : next++, name);
+  }
+});
+
+test("the session's first births declare all metrics with their values", () => {
+  const [node, press] = told;
+  assert.deepEqual(metric(node, "bdSeq").value, 0);
+  assert.equal(metric(node, "Node Control/Rebirth").value, false);
+  assert.equal(metric(node, "Health/Clock").value, "ok");
+  assert.equal(press.metrics.length, 53);
+  assert.deepEqual([...new Set(press.metrics.map((m) => m.type))].sort(), ["Boolean", "Double", "Int32", "Int64", "String"]);
+  assert.equal(metric(press, "Work/Upper Limit").value, 30.68);
+  assert.equal(metric(press, "Advice/Change").value, -2);
+  const diameter = metric(press, "Reading/Diameter");
+  assert.equal(diameter.value, 30.48);
+  assert.equal(diameter.properties.engUnit.value, "mm");
+  assert.equal(diameter.properties.Quality.value, 192);
+  assert.equal(metric(press, "Refused/Reason").value, null);
+  for (const m of [...node.metrics, ...press.metrics]) assert.ok(m.timestamp >= 1767268800000, m.name);
+});
+
+test("the session tells the past as such, then what happens", () => {
+  const past = told.filter((m) => m.type === "DDATA" && m.metrics.every((k) => k.isHistorical));
+  assert.deepEqual(past.map((m) => metric(m, "Record/Sequence").longValue), Array.from({ length: 16 }, (_, i) => i + 1));
+  assert.equal(metric(past[4], "Stroke/Held").timestamp, 1767268805000);
+  const now = told.filter((m) => m.type === "DDATA" && !m.metrics.some((k) => k.isHistorical));
+  assert.equal(metric(now[0], "Reading/Diameter").doubleValue, 30.52);
+});
+
+test("the session's lost caliper leaves its last reading stale", () => {
+  const stale = told.filter((m) => m.metrics?.some((k) => k.properties?.Quality?.value === 500));
+  assert.equal(metric(stale[0], "Reading/Diameter").properties.Quality.value, 500);
+  assert.equal(metric(stale[0], "Health/Caliper").stringValue, "cable unplugged");
+  assert.equal(told.filter((m) => m.type === "DDEATH").length, 1);
+});
+
 test("the rebirth command in the files is the package's own", () => {
   const at = 1767268800000;
   const command = { timestamp: at, metrics: [{ name: "Node Control/Rebirth", timestamp: at, type: "Boolean", value: true }] };

@@ -49,7 +49,7 @@ func (p *play) idle(d time.Duration) {
 
 // fill records until the next message has sequence 0.
 func (p *play) fill(rs ...record.Record) {
-	for i := 0; p.seq() != 255; i++ {
+	for i := 0; p.seq() != 255 && i < 1000; i++ {
 		p.say(rs[i%len(rs)])
 	}
 }
