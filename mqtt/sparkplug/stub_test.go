@@ -52,7 +52,6 @@ type stub struct {
 	conn     net.Conn
 	at       string // address of conn
 	noted    []happening
-	writing  sync.Mutex
 }
 
 // note writes down what happens.
@@ -76,14 +75,27 @@ func (s *stub) network(_ context.Context, _, address string) (net.Conn, error) {
 	}
 	here, there := net.Pipe()
 	s.note(happening{what: opened, broker: address})
-	go s.serve(there, address)
-	return here, nil
+	go s.serve(patient(there), address)
+	return patient(here), nil
+}
+
+// patientConn is a pipe whose writers wait for each other on a channel. Those of
+// package net wait on a mutex, on which a bubble's clock stands still.
+type patientConn struct {
+	net.Conn
+	turn chan struct{}
+}
+
+func patient(c net.Conn) net.Conn { return patientConn{c, make(chan struct{}, 1)} }
+
+func (c patientConn) Write(b []byte) (int, error) {
+	c.turn <- struct{}{}
+	defer func() { <-c.turn }()
+	return c.Conn.Write(b)
 }
 
 func (s *stub) write(conn net.Conn, p packets.ControlPacket) {
-	s.writing.Lock()
-	defer s.writing.Unlock()
-	_ = p.Write(conn)
+	_ = p.Write(conn) // in one piece
 }
 
 func (s *stub) serve(conn net.Conn, address string) {
