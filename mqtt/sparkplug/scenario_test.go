@@ -95,6 +95,11 @@ var scenarios = []struct {
 		for i := range 3 {
 			p.running = start(p.t, settings(), p.log, p.s.network)
 			synctest.Wait()
+			if i == 2 { // recorded just before the birth, told behind it
+				late := reading(30)
+				late.At = time.Now().Add(-time.Millisecond)
+				p.say(late)
+			}
 			p.say(stroke(fmt.Sprintf("A-1/%d", i+2)))
 			if i == 1 {
 				p.s.cut()

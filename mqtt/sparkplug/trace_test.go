@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"iter"
 	"slices"
-	"testing"
 	"time"
 
 	"github.com/eclipse/paho.mqtt.golang/packets"
@@ -170,7 +169,7 @@ func rawFields(b []byte) (all []raw) {
 		}
 		b = b[n:]
 		f := raw{num: num, typ: typ}
-		switch typ {
+		switch typ { //nolint:exhaustive // others have no contents that are looked at
 		case protowire.VarintType:
 			f.n, n = protowire.ConsumeVarint(b)
 		case protowire.BytesType:
@@ -232,12 +231,4 @@ func (s *stub) record(name string, want map[string]Value) *trace {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return &trace{name, slices.Clone(s.noted), want}
-}
-
-// must ends the test where a scenario did not come to what it is for.
-func must(t testing.TB, ok bool, format string, args ...any) {
-	t.Helper()
-	if !ok {
-		t.Fatalf(format, args...)
-	}
 }
