@@ -129,7 +129,7 @@ func TestPastIsOneHosts(t *testing.T) {
 			p.say(stroke("A-1/4"), stroke("A-1/5"))
 			p.s.setState(hostOnline)
 			p.wait(time.Second)
-			nth := len(p.s.connects)
+			nth := p.s.attempts()
 			got, want := pasts(p.s)[nth], upTo(int64(p.log.Last())-1, int64(p.log.Last()))
 			if !slices.Equal(got, want) {
 				t.Errorf("%s is told %v of the past, want %v", host, got, want)

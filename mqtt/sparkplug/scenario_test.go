@@ -238,14 +238,14 @@ var scenarios = []struct {
 	}, play: func(p *play) map[string]Value {
 		p.wait(2 * hostWait)
 		p.say(stroke("A-1/1"))
-		p.s.absent = nil
+		p.s.locked(func() { p.s.absent = nil })
 		p.s.setState(`{"online":false,"timestamp":2000}`) // at c; on to a
-		p.s.states["c.example:1883"] = `{"online":false,"timestamp":2000}`
+		p.s.locked(func() { p.s.states["c.example:1883"] = `{"online":false,"timestamp":2000}` })
 		p.wait(time.Minute)
 		p.say(stroke("A-1/2"))
 		p.s.cut() // a is not to be relied on; round by b and c
-		p.s.states["a.example:1883"] = ""
-		p.s.states["c.example:1883"] = `{"online":true,"timestamp":3000}`
+		p.s.locked(func() { p.s.states["a.example:1883"] = "" })
+		p.s.locked(func() { p.s.states["c.example:1883"] = `{"online":true,"timestamp":3000}` })
 		p.wait(10 * time.Minute)
 		p.say(stroke("A-1/3"))
 		return map[string]Value{"Stroke/Piece": String("A-1/3")}

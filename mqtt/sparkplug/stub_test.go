@@ -65,12 +65,29 @@ func (s *stub) note(h happening) {
 	s.noted = append(s.noted, h)
 }
 
+// locked changes what the stub looks at.
+func (s *stub) locked(change func()) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	change()
+}
+
+// attempts is how many CONNECTs there were.
+func (s *stub) attempts() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return len(s.connects)
+}
+
 // errAbsent is what a network without a broker gives.
 var errAbsent = errors.New("nothing listens")
 
 // network is a connection to the stub without a network.
 func (s *stub) network(_ context.Context, _, address string) (net.Conn, error) {
-	if s.absent[address] {
+	s.mu.Lock()
+	absent := s.absent[address]
+	s.mu.Unlock()
+	if absent {
 		return nil, errAbsent
 	}
 	here, there := net.Pipe()
