@@ -87,6 +87,7 @@ var untold = []struct{ file, text, why string }{
 	{"broker/session.go", "the broker does not grant the subscription", "told with the topic"},
 	{"sparkplug/link.go", "the primary host is offline", "told with the host's name"},
 	{"sparkplug/link.go", "connection lost", "told with the cause"},
+	{"sparkplug/link.go", "the broker does not acknowledge the death of the node", "told in the log"},
 	{"sparkplug/node.go", "sparkplug births", "a name in the store"},
 	{"sparkplug/node.go", "sparkplug image", "a name in the store"},
 	{"sparkplug/node.go", "sparkplug past", "a name in the store"},
