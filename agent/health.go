@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"log/slog"
+	"strings"
 	"sync"
 	"time"
 
@@ -126,7 +127,7 @@ func (h *health) brokerLink(v station.View) panel.Link {
 	}
 	s := h.a.publisher.State()
 	if s.Connected && s.Reason == "" {
-		return panel.Link{Name: "broker", OK: true, Text: "connected to " + h.a.cfg.MQTT.Broker}
+		return panel.Link{Name: "broker", OK: true, Text: "connected to " + inUse(h.a.cfg.MQTT.Broker, s.At)}
 	}
 	if s.Reason == "" {
 		s.Reason = "not yet connected to " + h.a.cfg.MQTT.Broker
@@ -136,14 +137,24 @@ func (h *health) brokerLink(v station.View) panel.Link {
 
 // nodeLink is how the Sparkplug edge node stands.
 func (h *health) nodeLink() panel.Link {
-	s := h.a.node.State()
+	s, brokers := h.a.node.State(), cmp.Or(h.a.cfg.Sparkplug.Broker, h.a.cfg.MQTT.Broker)
 	if s.Connected {
-		return panel.Link{Name: "sparkplug", OK: true, Text: "connected to " + cmp.Or(h.a.cfg.Sparkplug.Broker, h.a.cfg.MQTT.Broker)}
+		return panel.Link{Name: "sparkplug", OK: true, Text: "connected to " + inUse(brokers, s.At)}
 	}
 	if s.Reason == "" {
-		s.Reason = "not yet connected to " + cmp.Or(h.a.cfg.Sparkplug.Broker, h.a.cfg.MQTT.Broker)
+		s.Reason = "not yet connected to " + brokers
 	}
 	return panel.Link{Name: "sparkplug", Text: s.Reason}
+}
+
+// inUse is the one of the brokers named that is at an address, host:port.
+func inUse(brokers, at string) string {
+	for _, b := range strings.Fields(brokers) {
+		if strings.HasSuffix(b, "//"+at) {
+			return b
+		}
+	}
+	return brokers
 }
 
 func clockText() string {

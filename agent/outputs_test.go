@@ -22,7 +22,7 @@ var (
 // own, and both outputs tell of the same record.
 func TestNodeBesideTheEvents(t *testing.T) {
 	addr := newPlant(t)
-	_, config := shop(t, "[mqtt]\nbroker = \"tcp://"+addr+"\"\n[sparkplug]\ngroup = \"riverside-hose-shop\"\n")
+	_, config := shop(t, "[mqtt]\nbroker = \"tcp://127.0.0.1:1 tcp://"+addr+"\"\n[sparkplug]\ngroup = \"riverside-hose-shop\"\n")
 	var mu sync.Mutex
 	heard := map[string][]sparkplug.Payload{}
 	c := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + addr).SetClientID("host"))

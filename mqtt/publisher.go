@@ -106,7 +106,7 @@ func (p *Publisher) attempt(ctx context.Context) (*link, *broker.Ending) {
 		_ = way.Close() // nothing was said yet
 		return nil, &broker.Ending{Class: broker.Absent, Reason: fmt.Sprintf("the store gives no session number: %v", err), Err: err}
 	}
-	p.report(func(s *State) { s.Session, s.Expires = number, way.Expires })
+	p.report(func(s *State) { s.Session, s.Expires, s.At = number, way.Expires, p.broker.Here() })
 	l := newLink(p, number)
 	if l.session, end = p.broker.Connect(ctx, way, l.hello(), password); end != nil {
 		return nil, end

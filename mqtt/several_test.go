@@ -29,6 +29,9 @@ func TestAnotherBrokerWhenOneDies(t *testing.T) {
 	if first.connections() != 1 || second.connections() != 1 {
 		t.Errorf("%d and %d connections, want one each", first.connections(), second.connections())
 	}
+	if s := p.State(); !s.Connected || s.At != b {
+		t.Errorf("state %+v, want it connected to %s", s, b)
+	}
 	p.stop()
 	if s := p.State(); s.Connected {
 		t.Errorf("state after a stop %+v", s)

@@ -16,6 +16,7 @@ type State struct {
 	Since     time.Time   // since when it is connected or not
 	Reason    string      // what is wrong, a sentence for a person; may be set while connected; "" nothing
 	Stuck     uint64      // sequence of the event that the broker does not take; 0 none
+	At        string      // host:port of the broker connected to, or tried last; "" none yet
 	Session   uint64      // of the latest CONNECT; 0 none yet
 	LastAck   time.Time   // latest acknowledgement of an event since the start; zero none
 	Expires   broker.Ends // of the certificates of the latest connection; zero without TLS

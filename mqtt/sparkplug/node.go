@@ -78,6 +78,7 @@ type State struct {
 	Reason    string      // why it is not, a sentence for a person
 	Births    int         // since the start, rebirths too
 	Ignored   uint64      // commands and states that were none of its business, or unreadable
+	At        string      // host:port of the broker connected to, or tried last; "" none yet
 	Expires   broker.Ends // of the certificates of the latest connection; zero without TLS
 }
 
@@ -262,7 +263,7 @@ func (n *Node) attempt(ctx context.Context) (*link, *broker.Ending) {
 	if end != nil {
 		return nil, end
 	}
-	n.report(func(s *State) { s.Expires = way.Expires })
+	n.report(func(s *State) { s.Expires, s.At = way.Expires, n.broker.Here() })
 	births, err := n.nextBirth()
 	if err != nil {
 		_ = way.Close() // nothing was said yet
