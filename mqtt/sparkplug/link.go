@@ -168,7 +168,7 @@ func (l *link) due(now time.Time) (yes bool, wait time.Duration) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if !l.rebirth {
-		return false, imageEvery
+		return false, lookEvery
 	}
 	wait = rebirthEvery - now.Sub(l.asked)
 	return wait <= 0, wait
@@ -199,7 +199,7 @@ func (l *link) run(ctx context.Context) *broker.Ending {
 		now := time.Now()
 		again, next := l.due(now)
 		if again {
-			l.asked, next = now, imageEvery
+			l.asked, next = now, lookEvery
 			if err = l.births(); err != nil {
 				break
 			}

@@ -66,7 +66,9 @@ const (
 	rebirthEvery = 10 * time.Second // shortest time between births that hosts ask for
 	hostWait     = 30 * time.Second // for the primary host at one of several brokers
 	doubtful     = 90 * time.Second // of data at QoS 0: so long may a dead connection, or a dead host, go unseen
-	imageEvery   = 10 * time.Second // between two notes of the image
+	lookEvery    = 10 * time.Second // between two looks for records, should a wake-up have been forgotten
+	noteEvery    = 10 * time.Minute // between two notes of the image: the records since are folded in a moment, a card wears
+	markEvery    = time.Minute      // between two marks of the past: what is told once more does no harm
 	firstFold    = 100_000          // records looked at when there is no note yet
 	setBack      = time.Minute      // a clock that goes back by more makes hosts hear all anew
 )
@@ -196,7 +198,12 @@ func (n *Node) report(change func(*State)) {
 func (n *Node) Run(ctx context.Context) error {
 	defer n.handing.Wait()
 	defer n.report(func(s *State) { s.Connected = false })
-	defer func() { n.keepImage() }()
+	defer func() {
+		n.keepImage()
+		if n.past.done != n.past.marked {
+			n.past.keep(n, time.Now())
+		}
+	}()
 	n.load(ctx)
 	for ctx.Err() == nil {
 		l, end := n.attempt(ctx)
@@ -348,7 +355,7 @@ func (n *Node) unreadable(r record.Record, err error) {
 
 // noteImage keeps the image now and then, if it has changed.
 func (n *Node) noteImage(now time.Time) {
-	if n.image.seq != n.noted.seq && now.Sub(n.noted.at) >= imageEvery {
+	if n.image.seq != n.noted.seq && now.Sub(n.noted.at) >= noteEvery {
 		n.keepImage()
 	}
 }

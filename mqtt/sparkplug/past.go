@@ -15,6 +15,8 @@ type past struct {
 	ready  time.Time     // when the next part may be told
 	recent []passage     // of what was told, oldest first
 	marked uint64        // done as it was set last
+
+	markedAt time.Time
 }
 
 // passage says that all records up to seq were told at a time.
@@ -77,11 +79,15 @@ func (p *past) note(n *Node, now time.Time) {
 		p.done = p.recent[0].seq
 		p.recent = p.recent[1:]
 	}
-	if p.done == p.marked {
-		return
+	if p.done != p.marked && now.Sub(p.markedAt) >= markEvery {
+		p.keep(n, now)
 	}
+}
+
+// keep marks how far the host has come.
+func (p *past) keep(n *Node, now time.Time) {
 	p.mark(n, p.done)
-	p.marked = p.done
+	p.marked, p.markedAt = p.done, now
 }
 
 // mark keeps how far the host has come, and which host that is.
@@ -95,7 +101,7 @@ func (p *past) mark(n *Node, seq uint64) {
 // may be more.
 func (p *past) tell(l *link, now time.Time) (more time.Duration, err error) {
 	if !p.kept || p.next >= p.end || !l.shown {
-		return imageEvery, nil
+		return lookEvery, nil
 	}
 	if wait := p.ready.Sub(now); wait > 0 {
 		return wait, nil
@@ -103,7 +109,7 @@ func (p *past) tell(l *link, now time.Time) (more time.Duration, err error) {
 	told := 0
 	for r, err := range l.n.log.Records(p.next) {
 		if err != nil && r.Seq == 0 {
-			return imageEvery, nil // it is tried again then
+			return lookEvery, nil // it is tried again then
 		}
 		if r.Seq > p.end {
 			break
@@ -122,5 +128,5 @@ func (p *past) tell(l *link, now time.Time) (more time.Duration, err error) {
 	}
 	p.next = p.end
 	p.pass(l.n.image.seq, now)
-	return imageEvery, nil
+	return lookEvery, nil
 }

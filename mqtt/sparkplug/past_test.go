@@ -203,3 +203,28 @@ func TestHostThatIsNotReadAsHavingAll(t *testing.T) {
 		t.Errorf("past %+v, image %+v", n.past, n.image)
 	}
 }
+
+// TestMarksAreSeldom: what a node keeps for itself must not wear the card: with a
+// record each ten seconds, and the store's marks on disk each second, they move at
+// most once a minute.
+func TestMarksAreSeldom(t *testing.T) {
+	playing(t, func(s *stub, _ *logbook, set *Settings) {
+		s.host, set.Host = "control-room", "control-room"
+	}, func(p *play) {
+		p.s.setState(`{"online":true,"timestamp":1000}`)
+		synctest.Wait()
+		moves, last := 0, p.log.marks[markPast].seq+p.log.marks[markImage].seq
+		for range 360 { // an hour
+			p.say(stroke("A-1001/1"))
+			p.wait(10 * time.Second)
+			p.log.mu.Lock()
+			if now := p.log.marks[markPast].seq + p.log.marks[markImage].seq; now != last {
+				moves, last = moves+1, now
+			}
+			p.log.mu.Unlock()
+		}
+		if moves > 66 || moves < 30 {
+			t.Errorf("the marks moved %d times in an hour, want about 60", moves)
+		}
+	})
+}

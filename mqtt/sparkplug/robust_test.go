@@ -380,7 +380,7 @@ func TestLogThatFails(t *testing.T) {
 			p.log.mu.Lock()
 			p.log.broken = nil
 			p.log.mu.Unlock()
-			p.wait(imageEvery + time.Second)
+			p.wait(lookEvery + time.Second)
 			if got := len(p.s.messages(DDATA)); got != 3 {
 				t.Errorf("%d messages, want that of record 6 as well", got)
 			}
