@@ -86,7 +86,7 @@ func TestRetainedTopics(t *testing.T) {
 	a := startAgent(t, config)
 	a.say(`{"do":"start","order":"A-1001","spec":"hs-08","quantity":6,"setting":120}`)
 	a.say(`{"level":0}`)
-	time.Sleep(200 * time.Millisecond) // a stroke takes its time
+	time.Sleep(time.Second) // a stroke takes its time, on a busy machine too
 	a.say(`{"level":1}`)
 	a.next(record.Stroke)
 	a.say(`{"text":"+1.2030\r\n"}`)

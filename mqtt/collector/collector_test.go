@@ -304,6 +304,7 @@ func TestCollectorKilledBetweenCommitAndAcknowledgement(t *testing.T) {
 	until(t, "the child collects", func() bool {
 		return ask(t, db, "SELECT count(*) FROM press WHERE state = 'online'") == "1"
 	})
+	until(t, "the status is acknowledged", func() bool { return mute.acks.Load() > 0 }) // else it is one of the 10 in flight
 	mute.muted.Store(true)
 	p.add(t, 30)
 	number(t, db, 10) // all that the broker gives without an acknowledgement

@@ -166,7 +166,8 @@ func collect(t testing.TB, addr, database string, change func(*collector)) *coll
 // says to it.
 type between struct {
 	addr  string
-	muted atomic.Bool // what the collector says goes nowhere
+	muted atomic.Bool  // what the collector says goes nowhere
+	acks  atomic.Int32 // PUBACKs that went through, or more
 }
 
 func newBetween(t testing.TB, to string) *between {
@@ -211,5 +212,7 @@ func (h hush) Write(p []byte) (int, error) {
 	if h.b.muted.Load() {
 		return len(p), nil
 	}
-	return h.Writer.Write(p)
+	n, err := h.Writer.Write(p)
+	h.b.acks.Add(int32(bytes.Count(p, []byte{0x40, 0x02}))) //nolint:gosec // a few
+	return n, err
 }
