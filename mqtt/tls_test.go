@@ -344,6 +344,11 @@ func TestTLSWithSomethingElse(t *testing.T) {
 	now := time.Now()
 	ours := newAuthority(t, "shop")
 	ca := put(t, t.TempDir(), "ca.pem", ours.pem)
+	cert, key := ours.issue(t, "127.0.0.1", now.Add(-time.Hour), now.Add(time.Hour))
+	pair, err := tls.X509KeyPair(cert, key)
+	if err != nil {
+		t.Fatal(err)
+	}
 	for _, tc := range []struct {
 		name  string
 		serve func(net.Conn)
@@ -368,11 +373,6 @@ func TestTLSWithSomethingElse(t *testing.T) {
 			}
 		}, "does not answer with TLS within 50ms"},
 		{"only old TLS", func(c net.Conn) {
-			cert, key := ours.issue(t, "127.0.0.1", now.Add(-time.Hour), now.Add(time.Hour))
-			pair, err := tls.X509KeyPair(cert, key)
-			if err != nil {
-				t.Error(err)
-			}
 			_ = tls.Server(c, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS10, MaxVersion: tls.VersionTLS11}).Handshake() //nolint:gosec // old on purpose
 			_ = c.Close()
 		}, "the broker refuses TLS with this press, it says"},
