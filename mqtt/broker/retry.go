@@ -22,7 +22,7 @@ const (
 type Retry struct {
 	Min, Max time.Duration
 
-	round    Class       // the gravest ending since the first of several addresses had its turn
+	round    Class       // the gravest ending since the first of several addresses had its turn, or since one worked
 	class    Class       // of the latest ending
 	failures int         // endings of that class in a row
 	soon     []time.Time // of connections lost soon after CONNACK, at most maxSoon+1
@@ -41,6 +41,9 @@ const hop = 250 * time.Millisecond
 // attempt. round says that all addresses have had their turn; with grave the
 // broker does it again and again: the wait is long.
 func (r *Retry) Pause(class Class, round, grave bool) time.Duration {
+	if class == Lost {
+		r.round = "" // one has worked since: what others did before it says nothing any more
+	}
 	if gravity[class] > gravity[r.round] {
 		r.round = class
 	}

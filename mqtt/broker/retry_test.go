@@ -124,3 +124,20 @@ func TestSeveralBrokersHaveTheirTurn(t *testing.T) {
 		t.Errorf("all presses of a broker that dies come to the next one within %v, want them spread over 1s", longest)
 	}
 }
+
+// One broker refuses and another takes the press in: each loss of a connection that
+// worked begins anew, however many there were.
+func TestRefusalBeforeAConnectionThatWorkedIsForgotten(t *testing.T) {
+	r := &Retry{Min: time.Second, Max: time.Minute}
+	now := time.Now()
+	var longest time.Duration
+	for range 400 {
+		r.Pause(Refused, false, false)
+		now = now.Add(24 * time.Hour)
+		r.Lived(24*time.Hour, now)
+		longest = max(longest, r.Pause(Lost, true, false))
+	}
+	if longest > time.Second || longest < 900*time.Millisecond {
+		t.Errorf("the longest wait after a connection that worked is %v, want nearly 1s", longest)
+	}
+}
