@@ -63,3 +63,33 @@ func TestReasonNamesAllBrokersOnce(t *testing.T) {
 		t.Errorf("told %d times: %+v; want once", len(all), all)
 	}
 }
+
+// What a broker had against the press before another took it in is no reason for
+// the loss of that one.
+func TestReasonForgetsWhatWasBeforeTheConnection(t *testing.T) {
+	second := &fake{onPub: func(m message) reaction {
+		if m.isEvent() {
+			return cut
+		}
+		return acknowledge
+	}}
+	s := settings("")
+	s.Address = "tcp://127.0.0.1:1 tcp://" + second.listen(t) // nobody, one that ends the connection
+	h := &history{}
+	s.OnChange = h.note
+	start(t, s, newBox(1), nil)
+	lost := func() (reasons []string) {
+		connected := false
+		for _, state := range h.all() {
+			if connected && !state.Connected {
+				reasons = append(reasons, state.Reason)
+			}
+			connected = state.Connected
+		}
+		return reasons
+	}
+	until(t, "a connection lost", func() bool { return len(lost()) > 0 })
+	if got, want := lost()[0], "the broker has ended the connection"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}

@@ -91,6 +91,9 @@ func (t *trouble) connected() string { return cmp.Or(t.held, t.dropped, t.store,
 // broker. Of several brokers all are named once each has had its turn, so that
 // the reason does not change with every attempt.
 func (t *trouble) away(end *broker.Ending, round bool, known string) string {
+	if end.Class == broker.Lost {
+		t.turns = nil // of before this connection
+	}
 	if end.Class == broker.Absent {
 		t.turns = append(t.turns, end.Reason)
 	} else {
