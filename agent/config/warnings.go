@@ -50,13 +50,13 @@ func (c *Config) Warnings() (lines []string) {
 
 // warnBroker warns of a broker elsewhere without TLS.
 func (c *Config) warnBroker(warn warner) {
-	for key, addresses := range map[string]string{"mqtt.broker": c.MQTT.Broker, "sparkplug.broker": c.Sparkplug.Broker} {
-		plain := slices.ContainsFunc(strings.Fields(addresses), func(address string) bool {
+	for _, b := range []struct{ key, addresses string }{{"mqtt.broker", c.MQTT.Broker}, {"sparkplug.broker", c.Sparkplug.Broker}} {
+		plain := slices.ContainsFunc(strings.Fields(b.addresses), func(address string) bool {
 			u, err := url.Parse(address)
 			return err == nil && u.Scheme == "tcp" && !onThisMachine(u.Hostname())
 		})
 		if plain {
-			warn(key, "the records travel unencrypted to another machine, the password too: ssl:// protects them")
+			warn(b.key, "the records travel unencrypted to another machine, the password too: ssl:// protects them")
 		}
 	}
 }

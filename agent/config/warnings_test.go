@@ -53,6 +53,10 @@ func TestWarnings(t *testing.T) {
 			"bench.toml: [press] topic: is not written, so the topics begin with the example's riverside/hose-shop: write your site and area",
 			"bench.toml:6: [mqtt] broker: the records travel unencrypted to another machine, the password too: ssl:// protects them",
 		}},
+		{"both brokers far away without encryption", "[switch]", "topic = 'works'\n[mqtt]\nbroker = 'tcp://broker.riverside.example'\n[sparkplug]\ngroup = 'g'\nbroker = 'tcp://127.0.0.1 tcp://host.riverside.example'\n[switch]", oneSpec, []string{
+			"bench.toml:5: [mqtt] broker: the records travel unencrypted to another machine, the password too: ssl:// protects them",
+			"bench.toml:8: [sparkplug] broker: the records travel unencrypted to another machine, the password too: ssl:// protects them",
+		}},
 		{"broker here, topic written", "[switch]", "topic = 'works'\n[mqtt]\nbroker = 'tcp://[::1]'\n[switch]", oneSpec, nil},
 		// z = 1.6449 (0.95), u = 0.0061 in: 2·z·u = 0.02007 in against 0.020 in.
 		{"guard band as wide as the tolerance", "[caliper]", "[measure]\nu = '0.0061in'\nconfidence = 0.95\n[caliper]", oneSpec, []string{
