@@ -67,6 +67,8 @@ func (l *loader) nodeRelations() {
 	s, m := l.c.Sparkplug, l.c.MQTT
 	l.relate(s.Group == "" || s.Broker != "" || m.Broker != "", "sparkplug.group", "mqtt.broker",
 		"a node needs a broker: write broker here or under [mqtt]")
+	l.relate(!strings.HasPrefix(s.Broker, "tcp://") || m.CA == "" && m.CRL == "" && m.Cert == "", "sparkplug.broker", "mqtt.broker",
+		"the certificates under [mqtt] are of use with ssl:// only: write ssl:// here too")
 	for _, k := range []struct{ name, value string }{{"sparkplug.node", s.Node}, {"sparkplug.host", s.Host}, {"sparkplug.broker", s.Broker}} {
 		l.relate(k.value == "" || s.Group != "", k.name, "sparkplug.group", "there is no node without a group: write group as well")
 	}
