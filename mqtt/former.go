@@ -45,7 +45,7 @@ func (p *Publisher) cleared() {
 	if f.flights--; f.flights > 0 {
 		return
 	}
-	p.log.Info("the topics of the press's former place are cleared", "bases", f.bases)
+	p.log.Info("the topics of the press's former place are cleared, as far as the press may write there", "bases", f.bases)
 	p.former = former{}
 	if p.s.OnCleared != nil {
 		p.s.OnCleared()
