@@ -10,6 +10,7 @@ import (
 	"benchtally/caliper"
 	"benchtally/deploy"
 	"benchtally/mqtt"
+	"benchtally/mqtt/sparkplug"
 )
 
 // checkCommand checks a configuration.
@@ -82,6 +83,11 @@ func checkParts(cfg *config.Config) (faults config.Faults) {
 	if cfg.MQTT.Broker != "" && cfg.Press.Name != "" {
 		if _, err := mqtt.New(publisherSettings(cfg, "0000000000000000"), nil); err != nil {
 			faults = append(faults, cfg.Fault("mqtt.broker", err.Error()))
+		}
+	}
+	if cfg.Sparkplug.Group != "" && cfg.Press.Name != "" {
+		if _, err := sparkplug.New(nodeSettings(cfg, "0000000000000000"), nil); err != nil {
+			faults = append(faults, cfg.Fault("sparkplug.group", err.Error()))
 		}
 	}
 	return faults

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -42,6 +43,7 @@ const forgetTime = 30 * time.Second
 // forgetCommand removes what the press has left at its broker.
 type forgetCommand struct {
 	Config string   `default:"${config}" placeholder:"FILE" help:"Configuration; ${default}."`
+	JSON   bool     `name:"json" help:"Print as JSON."`
 	Base   []string `placeholder:"BASE" help:"Clear these topics in place of the press's own, such as those of a card that is lost: site/area/press. May be repeated."`
 }
 
@@ -84,6 +86,9 @@ func (c *forgetCommand) Run(e env) error {
 	topics, err := mqtt.Forget(ctx, settings, bases...)
 	if err != nil {
 		return err
+	}
+	if c.JSON {
+		return json.NewEncoder(e.stdout).Encode(map[string]any{"broker": cfg.MQTT.Broker, "cleared": topics})
 	}
 	_, err = fmt.Fprintf(e.stdout, "cleared at %s, as far as the press may write there:\n  %s\n", cfg.MQTT.Broker, strings.Join(topics, "\n  "))
 	return err

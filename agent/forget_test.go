@@ -154,8 +154,8 @@ func TestForgetCommand(t *testing.T) {
 	if err := os.Rename(filepath.Join(dir, "bench.db"), filepath.Join(dir, "lost.db")); err != nil {
 		t.Fatal(err)
 	}
-	if code, _, errs := command(t, "", "forget", "--config", config, "--base", "riverside/hose-shop/north-bench"); code != exitDone {
-		t.Errorf("without a store: exit %d, %s", code, errs)
+	if code, out, errs := command(t, "", "forget", "--config", config, "--base", "riverside/hose-shop/north-bench", "--json"); code != exitDone || !strings.Contains(out, `"riverside/hose-shop/north-bench/state/work"`) {
+		t.Errorf("without a store: exit %d, %s%s", code, out, errs)
 	}
 	wantStanding(t, addr, nil)
 }

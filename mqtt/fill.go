@@ -27,6 +27,7 @@ func (l *link) fill(now time.Time) {
 	if !now.Before(l.beat) {
 		l.beat = now.Add(l.p.s.Heartbeat)
 		l.sayStatus(true, "", now)
+		l.renew()
 		l.lookAgain() // should a wake-up have been forgotten
 		if now.Sub(l.session.Begun) >= broker.Memory && l.p.trouble.rival != "" {
 			l.p.retry.NoRival()
@@ -53,6 +54,17 @@ func (l *link) fill(now time.Time) {
 	}
 	if len(l.batch) == 0 && l.unsent == 0 && !l.look && l.retryAt.IsZero() {
 		l.p.answer()
+	}
+}
+
+// renewEvery is after how many heartbeats the retained topics are published anew:
+// somebody may have cleared or overwritten them. Our own figure, no source.
+const renewEvery = 5
+
+// renew has the retained topics published anew now and then.
+func (l *link) renew() {
+	if l.beats++; l.beats%renewEvery == 0 {
+		l.shown = [len(retained)]uint64{}
 	}
 }
 

@@ -33,6 +33,7 @@ type link struct {
 	greeted bool     // status and retained topics are acknowledged: events may go
 
 	beat  time.Time             // when status is due
+	beats int                   // how often it was said
 	shown [len(retained)]uint64 // version published
 	flies [len(retained)]bool   // its acknowledgement is outstanding
 

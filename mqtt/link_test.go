@@ -94,6 +94,23 @@ func TestHeartbeat(t *testing.T) {
 	})
 }
 
+func TestRetainedTopicsAreRenewed(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := &fake{}
+		p := start(t, slow(), newBox(0), f.pipe)
+		p.Retain(Work, []byte(`{"order":"A-1001"}`))
+		time.Sleep(10*time.Minute + time.Second)
+		got := f.messages(on(Work.Under(testBase)))
+		if len(got) != 3 || got[2].payload != `{"order":"A-1001"}` || !got[2].retained {
+			t.Errorf("%+v; want the state at once and after 4 and 9 minutes", got)
+		}
+		if others := f.messages(on(Cage.Under(testBase))); len(others) > 0 {
+			t.Errorf("a topic that was never told is published: %+v", others)
+		}
+		p.stop()
+	})
+}
+
 func TestBrokerThatSaysNothing(t *testing.T) {
 	const part = "does not answer with MQTT within"
 	t.Run("fake time", func(t *testing.T) {

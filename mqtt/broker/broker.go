@@ -43,6 +43,8 @@ type Broker struct {
 	access Access
 	all    []address
 	at     int // of all: the one in use or to be tried next
+
+	lists *revocations // as they were read last
 }
 
 // New checks how brokers are to be reached. The error names all that is wrong;

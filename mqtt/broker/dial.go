@@ -106,11 +106,11 @@ func (b *Broker) certificates() (*tls.Config, *own, error) {
 		}
 	}
 	if b.access.CRL != "" {
-		lists, err := readRevoked(b.access.CRL)
-		if err != nil {
+		var err error
+		if b.lists, err = b.lists.renewed(b.access.CRL); err != nil {
 			return nil, nil, err
 		}
-		config.VerifyConnection = lists.check
+		config.VerifyConnection = b.lists.check
 	}
 	return config, mine, nil
 }

@@ -7,6 +7,7 @@ import (
 	"encoding/asn1"
 	"encoding/pem"
 	"fmt"
+	"os"
 	"time"
 )
 
@@ -15,6 +16,23 @@ import (
 type revocations struct {
 	file  string
 	lists []*x509.RevocationList
+
+	of os.FileInfo // the file as it was read
+}
+
+// renewed is what the file says now. A long list takes a small machine's time, so
+// one that has not changed is not read again.
+func (r *revocations) renewed(file string) (*revocations, error) {
+	is, err := os.Stat(file)
+	if err == nil && r != nil && r.of != nil && os.SameFile(is, r.of) && is.ModTime().Equal(r.of.ModTime()) && is.Size() == r.of.Size() {
+		return r, nil
+	}
+	fresh, err := readRevoked(file)
+	if err != nil {
+		return nil, err
+	}
+	fresh.of = is // nil if it came in between: then it is read again
+	return fresh, nil
 }
 
 // readRevoked reads a file of one list in DER form, or of one or more in PEM
