@@ -67,6 +67,7 @@ var directions = map[string]map[string]string{
 	},
 	"mqtt/broker":    {},
 	"mqtt/collector": {},
+	"mqtt/measure":   {},
 	"mqtt/sparkplug": {
 		"agent/crimp":  "lengths are told in millimetres",
 		"agent/record": "it tells what records say",
