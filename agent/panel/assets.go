@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"html/template"
 	"io/fs"
+	"sync"
 )
 
 //go:embed static
@@ -14,7 +15,11 @@ var static embed.FS
 //go:embed template
 var sources embed.FS
 
-var templates = template.Must(template.New("").Funcs(template.FuncMap{"fit": fit}).ParseFS(sources, "template/*.html"))
+// templates are parsed for the first page that is asked for, and not at each start of
+// a command, of which most show none.
+var templates = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("").Funcs(template.FuncMap{"fit": fit}).ParseFS(sources, "template/*.html"))
+})
 
 // build names what the page is made of: a page of another build loads itself anew.
 var build = fingerprint(static, sources)

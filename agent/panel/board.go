@@ -122,7 +122,7 @@ func (b *Board) live(language string) (f fragment, changed <-chan struct{}, err 
 		return f, changed, nil
 	}
 	var html bytes.Buffer
-	if err := templates.ExecuteTemplate(&html, "fragment", newMoment(frame{scene: b.scene(s, language)})); err != nil {
+	if err := templates().ExecuteTemplate(&html, "fragment", newMoment(frame{scene: b.scene(s, language)})); err != nil {
 		return fragment{}, nil, fmt.Errorf("draw the page: %w", err)
 	}
 	sum := sha256.Sum256(html.Bytes())

@@ -98,7 +98,7 @@ func (s *server) shown(v view) http.HandlerFunc {
 			return
 		}
 		var html bytes.Buffer
-		if err := templates.ExecuteTemplate(&html, v.name, data); err != nil {
+		if err := templates().ExecuteTemplate(&html, v.name, data); err != nil {
 			http.Error(w, fmt.Sprintf("The page cannot be drawn: %s", err), http.StatusInternalServerError)
 			return
 		}
