@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 )
@@ -27,6 +28,9 @@ func (c course) round(all []program, s sheet) error {
 			what    string
 			measure func(program, string, sheet) error
 		}{{"start", c.fresh}, {"pace", c.paced}, {"drain", c.drain}, {"live", c.live}} {
+			if !slices.Contains(c.plan.parts, part.what) {
+				continue
+			}
 			c.note("%s: %s", p.name, part.what)
 			if err := part.measure(p, filepath.Join(dir, part.what), s); err != nil {
 				return fmt.Errorf("%s: %w", part.what, err)
@@ -35,6 +39,9 @@ func (c course) round(all []program, s sheet) error {
 		if err := os.RemoveAll(dir); err != nil {
 			return err
 		}
+	}
+	if !slices.Contains(c.plan.parts, "outage") {
+		return nil
 	}
 	c.note("outage")
 	return c.away(all, s)

@@ -18,6 +18,7 @@ import (
 
 // plan is how much is measured.
 type plan struct {
+	parts   []string
 	rounds  int
 	starts  int           // of each kind in a round
 	rest    time.Duration // that a program is left alone
@@ -102,6 +103,8 @@ func run(args []string, stdout, stderr io.Writer) error {
 	work := flags.String("work", "", "folder on the storage that is meant")
 	short := flags.Bool("quick", false, "small numbers, to see that it works")
 	only := flags.String("only", "", "names of programs to measure, parted by semicolons; none: all")
+	parts := flags.String("parts", "start;pace;drain;live;outage", "what to measure, parted by semicolons")
+	rounds := flags.Int("rounds", 0, "how often; 0: three times, or once if quick")
 	if err := flags.Parse(args); err != nil {
 		return err
 	}
@@ -109,10 +112,17 @@ func run(args []string, stdout, stderr io.Writer) error {
 	if *short {
 		p = quick
 	}
+	if *rounds > 0 {
+		p.rounds = *rounds
+	}
+	p.parts = strings.Split(*parts, ";")
 	all := programs(*tools, *python, *scripts)
 	if *only != "" {
 		names := strings.Split(*only, ";")
 		all = slices.DeleteFunc(all, func(p program) bool { return !slices.Contains(names, p.name) })
+		if len(all) != len(names) {
+			return fmt.Errorf("not all of %q are programs", names)
+		}
 	}
 	began, load := time.Now(), loadAverage()
 	s := sheet{}

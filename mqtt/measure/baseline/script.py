@@ -22,6 +22,10 @@ import paho.mqtt.client as mqtt
 AHEAD = 1000  # messages handed to the client and not yet acknowledged
 
 
+def compact(value):
+    return json.dumps(value, separators=(",", ":"))
+
+
 class Script:
     def __init__(self, base, port, file, rows):
         self.base, self.rows = base, rows
@@ -35,7 +39,7 @@ class Script:
         self.db.execute("PRAGMA journal_mode=WAL")
         self.db.execute("PRAGMA synchronous=FULL")
         self.db.execute("CREATE TABLE IF NOT EXISTS record (seq INTEGER PRIMARY KEY, json TEXT NOT NULL)")
-        self.db.execute("CREATE TABLE IF NOT EXISTS outbox (seq INTEGER PRIMARY KEY)")
+        self.db.execute("CREATE TABLE IF NOT EXISTS outbox (seq INTEGER PRIMARY KEY, payload TEXT NOT NULL)")
         self.last = self.db.execute("SELECT coalesce(max(seq), 0) FROM record").fetchone()[0]
         # Handed to the client up to this seq.
         self.handed = self.db.execute("SELECT coalesce(min(seq) - 1, ?) FROM outbox", (self.last,)).fetchone()[0]
@@ -54,41 +58,35 @@ class Script:
     def keep(self, line):
         raw = json.loads(line)["text"].strip()
         seq = self.last + 1
-        record = json.dumps(
-            {
-                "seq": seq,
-                "at": datetime.now(timezone.utc).strftime("%Y-%m-%dT%H:%M:%S.%fZ"),
-                "kind": "reading",
-                "diameter_mm": round(float(raw) * 25.4, 5),
-                "raw": raw,
-            },
-            separators=(",", ":"),
-        )
+        record = {
+            "seq": seq,
+            "at": datetime.now(timezone.utc).strftime("%Y-%m-%dT%H:%M:%S.%fZ"),
+            "kind": "reading",
+            "diameter_mm": round(float(raw) * 25.4, 5),
+            "raw": raw,
+        }
+        event = {
+            "specversion": "1.0",
+            "id": f"script-{seq}",
+            "source": "/" + self.base,
+            "type": "benchtally.reading.v1",
+            "time": record["at"],
+            "datacontenttype": "application/json",
+            "sequence": f"{seq:020}",
+            "data": record,
+        }
+        text, payload = compact(record), compact(event)
         self.db.execute("BEGIN")
-        self.db.execute("INSERT INTO record VALUES (?, ?)", (seq, record))
-        self.db.execute("INSERT INTO outbox VALUES (?)", (seq,))
+        self.db.execute("INSERT INTO record VALUES (?, ?)", (seq, text))
+        self.db.execute("INSERT INTO outbox VALUES (?, ?)", (seq, payload))
         self.db.execute("COMMIT")
         self.last = seq
-        sys.stdout.write(record + "\n")
+        sys.stdout.write(text + "\n")
         sys.stdout.flush()
         if self.connected and self.handed == seq - 1 and len(self.pending) < AHEAD:
-            self.publish(seq, record)
+            self.publish(seq, payload)
 
-    def publish(self, seq, record):
-        kept = json.loads(record)
-        payload = json.dumps(
-            {
-                "specversion": "1.0",
-                "id": f"script-{seq}",
-                "source": "/" + self.base,
-                "type": "benchtally.reading.v1",
-                "time": kept["at"],
-                "datacontenttype": "application/json",
-                "sequence": f"{seq:020}",
-                "data": kept,
-            },
-            separators=(",", ":"),
-        )
+    def publish(self, seq, payload):
         sent = self.client.publish(self.base + "/event/reading", payload, qos=1)
         self.pending[sent.mid] = seq
         self.handed = seq
@@ -97,11 +95,11 @@ class Script:
         if not self.connected or self.handed == self.last or len(self.pending) > AHEAD // 2:
             return
         behind = self.db.execute(
-            "SELECT seq, json FROM outbox JOIN record USING (seq) WHERE seq > ? ORDER BY seq LIMIT ?",
+            "SELECT seq, payload FROM outbox WHERE seq > ? ORDER BY seq LIMIT ?",
             (self.handed, AHEAD - len(self.pending)),
         ).fetchall()
-        for seq, record in behind:
-            self.publish(seq, record)
+        for seq, payload in behind:
+            self.publish(seq, payload)
 
     def forget(self):
         self.db.execute("BEGIN")
