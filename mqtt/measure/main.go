@@ -105,6 +105,7 @@ func run(args []string, stdout, stderr io.Writer) error {
 	only := flags.String("only", "", "names of programs to measure, parted by semicolons; none: all")
 	parts := flags.String("parts", "start;pace;drain;live;outage", "what to measure, parted by semicolons")
 	rounds := flags.Int("rounds", 0, "how often; 0: three times, or once if quick")
+	scale := flags.Float64("scale", 1, "share of inputs, backlog and outage, for less time")
 	if err := flags.Parse(args); err != nil {
 		return err
 	}
@@ -115,6 +116,11 @@ func run(args []string, stdout, stderr io.Writer) error {
 	if *rounds > 0 {
 		p.rounds = *rounds
 	}
+	if *scale <= 0 || *scale > 1 {
+		return fmt.Errorf("--scale %v: want a share, up to 1", *scale)
+	}
+	p.paced, p.burst = int(float64(p.paced)**scale), int(float64(p.burst)**scale)
+	p.backlog, p.outage = int(float64(p.backlog)**scale), time.Duration(float64(p.outage)**scale)
 	p.parts = strings.Split(*parts, ";")
 	all := programs(*tools, *python, *scripts)
 	if *only != "" {
