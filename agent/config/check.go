@@ -187,7 +187,7 @@ func printable(s string, most int) bool {
 // brokers takes one address or several, parted by blanks, and keeps each with its
 // port. Blank is what "" means.
 func brokers(at func(*Config) *string, blank string) setter {
-	want := `want "tcp://HOST:1883" or "ssl://HOST:8883", or "" ` + blank
+	want := `want "tcp://HOST:1883" or "ssl://HOST:8883", several parted by a blank, or "" ` + blank
 	return func(c *Config, v any) string {
 		s, ok := v.(string)
 		if !ok || s != "" && strings.TrimSpace(s) == "" {
@@ -195,6 +195,9 @@ func brokers(at func(*Config) *string, blank string) setter {
 		}
 		var all []string
 		for _, one := range strings.Fields(s) {
+			if strings.ContainsAny(one, ",;") {
+				return "several brokers are parted by a blank alone: take the comma or semicolon out"
+			}
 			address, text := brokerAddress(one, want)
 			if text != "" {
 				return text

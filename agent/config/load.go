@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"benchtally/agent/crimp"
@@ -31,7 +32,11 @@ func Load(file string, more ...func(*Config) Faults) (*Config, error) {
 	l := load(file, data, func(path string) ([]byte, error) { return readFile(path, maxSpecs, true) })
 	l.credentials()
 	for _, check := range more {
-		l.faults = append(l.faults, check(l.c)...)
+		for _, f := range check(l.c) {
+			if !l.echo(f.Key) {
+				l.faults = append(l.faults, f)
+			}
+		}
 	}
 	l.c.JobFaults.sort(file)
 	if len(l.faults) > 0 {
@@ -40,6 +45,23 @@ func Load(file string, more ...func(*Config) Faults) (*Config, error) {
 		return nil, l.faults
 	}
 	return l.c, nil
+}
+
+// echo says whether a fault found by another package at a key is one that is told
+// already. The packages that reach the broker see the settings of [mqtt] as a
+// whole, the node those of [sparkplug] besides: what is wrong with one key they say
+// once more, at another key and in other words.
+func (l *loader) echo(key string) bool {
+	told := func(table string) bool {
+		return slices.ContainsFunc(l.faults, func(f Fault) bool { return strings.HasPrefix(f.Key, table+".") })
+	}
+	switch table, _, _ := strings.Cut(key, "."); table {
+	case "mqtt":
+		return told("mqtt")
+	case "sparkplug":
+		return told("mqtt") || told("sparkplug")
+	}
+	return false
 }
 
 // loader fills a Config from a document.
