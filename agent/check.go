@@ -4,7 +4,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"path/filepath"
+	"slices"
 
 	"benchtally/agent/config"
 	"benchtally/caliper"
@@ -35,6 +37,7 @@ func (c *checkCommand) Run(e env) error {
 	answer := checked{File: c.File, OK: err == nil, Faults: config.Faults{}, Warnings: []string{}}
 	if err == nil {
 		answer.Specs, answer.Jobs, answer.Warnings = len(cfg.Specs), len(cfg.Jobs), append(answer.Warnings, cfg.Warnings()...)
+		answer.Warnings = append(answer.Warnings, warnFiles(cfg)...)
 	}
 	if !c.JSON {
 		if err != nil {
@@ -50,6 +53,19 @@ func (c *checkCommand) Run(e env) error {
 	out := json.NewEncoder(e.stdout)
 	out.SetEscapeHTML(false)
 	return errors.Join(out.Encode(answer), err)
+}
+
+// warnFiles tells what is wrong with what the files for the broker hold. It keeps
+// nobody from working: a file that is put right serves the next connection.
+func warnFiles(cfg *config.Config) (lines []string) {
+	if cfg.MQTT.Broker == "" && cfg.Sparkplug.Broker == "" || len(cfg.Sealed()) > 0 {
+		return nil
+	}
+	faults := brokerAccess(cfg).Files()
+	for _, key := range slices.Sorted(maps.Keys(faults)) {
+		lines = append(lines, cfg.Fault("mqtt."+key, faults[key].Error()).Error())
+	}
+	return lines
 }
 
 // loadConfig reads and checks a configuration. Faults of its job cards are in it.

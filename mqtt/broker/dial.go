@@ -95,15 +95,8 @@ func (b *Broker) certificates() (*tls.Config, *own, error) {
 		ServerName: b.all[b.at].host, MinVersion: tls.VersionTLS12,
 		GetClientCertificate: mine.answer,
 	}
-	if b.access.CA != "" {
-		pem, err := readFile(b.access.CA, false)
-		if err != nil {
-			return nil, nil, fmt.Errorf("authority's certificate: %w", err)
-		}
-		config.RootCAs = x509.NewCertPool()
-		if !config.RootCAs.AppendCertsFromPEM(pem) {
-			return nil, nil, fmt.Errorf("authority's certificate: %s holds no certificate in PEM form", b.access.CA)
-		}
+	if config.RootCAs, err = readAuthorities(b.access.CA); err != nil {
+		return nil, nil, err
 	}
 	if b.access.CRL != "" {
 		var err error
@@ -113,6 +106,43 @@ func (b *Broker) certificates() (*tls.Config, *own, error) {
 		config.VerifyConnection = b.lists.check
 	}
 	return config, mine, nil
+}
+
+// readAuthorities reads who may sign the broker's certificate; nil, the system's,
+// if no file is named.
+func readAuthorities(file string) (*x509.CertPool, error) {
+	if file == "" {
+		return nil, nil
+	}
+	pem, err := readFile(file, false)
+	if err != nil {
+		return nil, fmt.Errorf("authority's certificate: %w", err)
+	}
+	all := x509.NewCertPool()
+	if !all.AppendCertsFromPEM(pem) {
+		return nil, fmt.Errorf("authority's certificate: %s holds no certificate in PEM form", file)
+	}
+	return all, nil
+}
+
+// Files tells what is wrong with the files that a connection would read now, by
+// the names of their keys: ca, crl, cert.
+func (a Access) Files() map[string]error {
+	faults := map[string]error{}
+	note := func(key string, err error) {
+		if err != nil {
+			faults[key] = err
+		}
+	}
+	_, err := readAuthorities(a.CA)
+	note("ca", err)
+	if a.CRL != "" {
+		_, err = readRevoked(a.CRL)
+		note("crl", err)
+	}
+	_, err = readOwn(a.Cert, a.Key)
+	note("cert", err)
+	return faults
 }
 
 // endsOf are the ends of the certificates that a connection was made with. Of
