@@ -47,7 +47,8 @@ type forgetCommand struct {
 	Base   []string `placeholder:"BASE" help:"Clear these topics in place of the press's own, such as those of a card that is lost: site/area/press. May be repeated."`
 }
 
-// Run clears the retained topics. An agent that runs would publish them anew.
+// Run clears the retained topics. An agent that runs would publish its own anew;
+// those of another base it leaves alone.
 func (c *forgetCommand) Run(e env) error {
 	cfg, err := loadOpen(c.Config)
 	if err != nil {
@@ -64,16 +65,17 @@ func (c *forgetCommand) Run(e env) error {
 	bases, settings := c.Base, publisherSettings(cfg, "forget00")
 	if _, err := os.Stat(cfg.Store.Path); err == nil {
 		kept, err := store.Open(cfg.Store.Path, store.Options{})
-		if errors.Is(err, store.ErrLocked) {
+		switch {
+		case err == nil:
+			defer kept.Close() //nolint:errcheck // what matters in it was kept before
+			settings = publisherSettings(cfg, kept.ID())
+			if bases, err = c.known(e, cfg, kept); err != nil {
+				return err
+			}
+		case !errors.Is(err, store.ErrLocked):
+			return err
+		case len(bases) == 0 || slices.Contains(bases, cfg.Base()):
 			return errors.New("the agent runs, it would publish all of it again: stop it first (systemctl stop benchtally)")
-		}
-		if err != nil {
-			return err
-		}
-		defer kept.Close() //nolint:errcheck // what matters in it was kept before
-		settings = publisherSettings(cfg, kept.ID())
-		if bases, err = c.known(e, cfg, kept); err != nil {
-			return err
 		}
 	} else if !errors.Is(err, fs.ErrNotExist) {
 		return err
@@ -90,7 +92,11 @@ func (c *forgetCommand) Run(e env) error {
 	if c.JSON {
 		return json.NewEncoder(e.stdout).Encode(map[string]any{"broker": cfg.MQTT.Broker, "cleared": topics})
 	}
-	_, err = fmt.Fprintf(e.stdout, "cleared at %s, as far as the press may write there:\n  %s\n", cfg.MQTT.Broker, strings.Join(topics, "\n  "))
+	at := cfg.MQTT.Broker
+	if strings.Contains(at, " ") {
+		at = "one of " + at
+	}
+	_, err = fmt.Fprintf(e.stdout, "cleared at %s, as far as the press may write there:\n  %s\n", at, strings.Join(topics, "\n  "))
 	return err
 }
 

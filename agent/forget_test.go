@@ -44,6 +44,18 @@ func standing(t *testing.T, addr string) map[string]string {
 	return maps.Clone(found)
 }
 
+// leave puts a retained message at a broker.
+func leave(t *testing.T, addr, topic string) {
+	t.Helper()
+	c := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + addr).SetClientID("former"))
+	for _, token := range []func() paho.Token{c.Connect, func() paho.Token { return c.Publish(topic, 1, true, "{}") }} {
+		if t0 := token(); !t0.WaitTimeout(10*time.Second) || t0.Error() != nil {
+			t.Fatal(t0.Error())
+		}
+	}
+	c.Disconnect(100)
+}
+
 func newPlant(t *testing.T) string {
 	t.Helper()
 	plant, err := rehearsal.StartBroker("127.0.0.1:0")
@@ -135,6 +147,13 @@ func TestForgetCommand(t *testing.T) {
 	a.next(record.Start)
 	if code, _, errs := command(t, "", "forget", "--config", config); code != exitFault || !strings.Contains(errs, "stop it first") {
 		t.Errorf("while the agent runs: exit %d, %s", code, errs)
+	}
+	leave(t, addr, "riverside/hose-shop/old-bench/info")
+	if code, out, errs := command(t, "", "forget", "--config", config, "--base", "riverside/hose-shop/old-bench"); code != exitDone || !strings.Contains(out, "old-bench/info") {
+		t.Errorf("another base while the agent runs: exit %d, %s%s", code, out, errs)
+	}
+	if s := standing(t, addr); s["riverside/hose-shop/old-bench/info"] != "" || s["riverside/hose-shop/north-bench/info"] == "" {
+		t.Errorf("while the agent runs another base was forgotten, and there stands %v", s)
 	}
 	a.end()
 	wantStanding(t, addr, under("riverside/hose-shop/north-bench"))
