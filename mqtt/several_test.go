@@ -1,6 +1,8 @@
 package mqtt
 
 import (
+	"log/slog"
+	"strings"
 	"testing"
 	"time"
 )
@@ -16,6 +18,8 @@ func TestAnotherBrokerWhenOneDies(t *testing.T) {
 		}
 		return acknowledge
 	}
+	var said strings.Builder
+	s.Log = slog.New(slog.NewTextHandler(&said, nil))
 	box := newBox(20)
 	p := start(t, s, box, nil)
 	drain(t, p)
@@ -35,6 +39,11 @@ func TestAnotherBrokerWhenOneDies(t *testing.T) {
 	p.stop()
 	if s := p.State(); s.Connected {
 		t.Errorf("state after a stop %+v", s)
+	}
+	for _, at := range []string{a, b} { // of several the log says which
+		if !strings.Contains(said.String(), `msg="broker connected" broker="127.0.0.1:1 `+a+" "+b+`" at=`+at+" ") {
+			t.Errorf("the connection to %s is not in the log:\n%s", at, said.String())
+		}
 	}
 }
 

@@ -3,6 +3,7 @@ package mqtt
 import (
 	"cmp"
 	"fmt"
+	"log/slog"
 	"slices"
 	"strings"
 	"time"
@@ -47,11 +48,15 @@ func (p *Publisher) report(change func(*State)) {
 	if is.Connected == was.Connected && is.Reason == was.Reason && is.Stuck == was.Stuck {
 		return
 	}
+	at := slog.Attr{} // which of several; a handler leaves an empty one out
+	if p.broker.Several() {
+		at = slog.String("at", is.At)
+	}
 	switch {
 	case is.Reason != "" && is.Connected:
-		p.log.Warn("broker connected, with trouble", "session", is.Session, "reason", is.Reason)
+		p.log.Warn("broker connected, with trouble", at, "session", is.Session, "reason", is.Reason)
 	case is.Connected:
-		p.log.Info("broker connected", "session", is.Session)
+		p.log.Info("broker connected", at, "session", is.Session)
 	case is.Reason != "":
 		p.log.Warn("broker away", "reason", is.Reason)
 	default:

@@ -179,9 +179,13 @@ func (n *Node) report(change func(*State)) {
 	if is.Connected == was.Connected && is.Reason == was.Reason {
 		return
 	}
+	at := slog.Attr{} // which of several; a handler leaves an empty one out
+	if n.broker.Several() {
+		at = slog.String("at", is.At)
+	}
 	switch {
 	case is.Connected:
-		n.slog.Info("node born")
+		n.slog.Info("node born", at)
 	case is.Reason != "":
 		n.slog.Warn("node away", "reason", is.Reason)
 	default:
