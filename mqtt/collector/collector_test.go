@@ -167,6 +167,9 @@ func TestBrokerKilledUnderLoad(t *testing.T) {
 	})
 	lost := ask(t, db, "SELECT coalesce(sum(last - first + 1), 0) FROM gap")
 	t.Log("lost by the broker:", lost)
+	if strings.Contains(c.logs.String(), "database") {
+		t.Errorf("the log lays it to the database:\n%s", c.logs)
+	}
 	// The agent's command does what the last line here does.
 	asker(t, c, p)
 	number(t, db, 3001)

@@ -41,11 +41,11 @@ func (c *collector) askForGaps(ctx context.Context) error {
 	defer db.Close(context.WithoutCancel(ctx)) //nolint:errcheck // each statement was its own
 	rows, err := db.Query(ctx, "SELECT source, store, first, last, times FROM ask_for($1::interval, $2::interval)", c.older, c.again)
 	if err != nil {
-		return err
+		return unmade(err)
 	}
 	gaps, err := pgx.CollectRows(rows, pgx.RowToStructByPos[gap])
 	if err != nil {
-		return err
+		return unmade(err)
 	}
 	for _, g := range gaps {
 		answer := "printed"

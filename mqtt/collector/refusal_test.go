@@ -20,6 +20,13 @@ func (writers) Provides(b byte) bool {
 func (writers) OnConnectAuthenticate(*mochi.Client, packets.Packet) bool { return true }
 func (writers) OnACLCheck(_ *mochi.Client, _ string, write bool) bool    { return write }
 
+// A database in which nothing was created.
+func TestDatabaseWithoutTables(t *testing.T) {
+	newDatabase(t) // starts the server
+	c := collect(t, "127.0.0.1:1", shared.url("postgres"), nil)
+	until(t, "what to do", func() bool { return strings.Contains(c.logs.String(), "run the collector once with --create") })
+}
+
 // A broker that says so; Mosquitto grants the subscription and sends nothing.
 func TestBrokerThatLetsNobodyRead(t *testing.T) {
 	url, _ := newDatabase(t)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/tls"
 	"crypto/x509"
+	"errors"
 	"fmt"
 	"os"
 	"strings"
@@ -11,6 +12,7 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 )
 
 const (
@@ -71,7 +73,10 @@ func (c *collector) session(ctx context.Context) (kept int, err error) {
 				batch = append(batch, <-waiting)
 			}
 			if err := c.keep(ctx, db, batch); err != nil {
-				return kept, fmt.Errorf("database: %w", err)
+				if ctx.Err() != nil { // it was broken off; why is not the database's
+					return kept, context.Cause(ctx)
+				}
+				return kept, fmt.Errorf("database: %w", unmade(err))
 			}
 			for _, m := range batch {
 				m.Ack() // committed; if it gets lost, the message comes once more
@@ -87,6 +92,15 @@ func (c *collector) session(ctx context.Context) (kept int, err error) {
 			return kept, context.Cause(ctx)
 		}
 	}
+}
+
+// unmade adds what to do to the error of a database that has no tables yet.
+func unmade(err error) error {
+	var of *pgconn.PgError
+	if errors.As(err, &of) && of.Code == "42883" { // undefined_function (PostgreSQL, appendix A)
+		return fmt.Errorf("%w: run the collector once with --create", err)
+	}
+	return err
 }
 
 // granted says whether the broker lets this user read what was asked for.
