@@ -9,12 +9,15 @@
 #   trial-certificates.sh FOLDER list             a new list, good for 30 days
 #
 # It writes ca.crt, revoked.crl, broker.crt and broker.key, NAME.crt and NAME.key.
+# Keys are for the one who runs it. Mosquitto reads as its own user: once copied,
+#   chown mosquitto: /etc/mosquitto/certs/broker.key
+# The authority's key, ca.key, goes nowhere.
 # The authority is good for ten years, certificates for 397 days.
 set -eu
 umask 077
 
 usage() {
-	sed -n 's/^# \{0,3\}//; 2,11p' "$0" >&2
+	sed -n 's/^# \{0,3\}//; 2,15p' "$0" >&2
 	exit 2
 }
 
@@ -83,10 +86,12 @@ request() {
 sign() {
 	quiet openssl ca -config openssl.cnf -batch -notext -extensions "$1" -in "$2.csr" -out "$2.crt"
 	rm -f "$2.csr" ./*.pem
+	chmod 644 "$2.crt"
 }
 
 list() {
 	quiet openssl ca -config openssl.cnf -gencrl -out revoked.new
+	chmod 644 revoked.new
 	mv revoked.new revoked.crl
 }
 
@@ -95,6 +100,7 @@ if [ ! -e ca.crt ]; then
 	echo 01 >crlnumber
 	quiet openssl req -config openssl.cnf -x509 -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -nodes -days 3650 \
 		-extensions authority -subj "/CN=trial authority" -keyout ca.key -out ca.crt
+	chmod 644 ca.crt
 	list
 fi
 
@@ -120,6 +126,10 @@ client)
 	;;
 revoke)
 	[ $# -eq 1 ] || usage
+	if [ ! -e "$1.crt" ]; then
+		echo "$0: there is no certificate $1.crt in $PWD" >&2
+		exit 1
+	fi
 	quiet openssl ca -config openssl.cnf -revoke "$1.crt"
 	list
 	;;
