@@ -85,9 +85,9 @@ func TestNodeBesideTheEvents(t *testing.T) {
 	if !link.OK || link.Text != "connected to tcp://"+addr {
 		t.Errorf("link %+v", link)
 	}
-	if !strings.Contains(standing(t, addr)["riverside/hose-shop/north-bench/state/health"], `"sparkplug":"ok"`) {
-		t.Error("the health topic does not tell of the node")
-	}
+	await("the node in the health topic", func() bool { // it may be told a moment after the connection
+		return strings.Contains(standing(t, addr)["riverside/hose-shop/north-bench/state/health"], `"sparkplug":"ok"`)
+	})
 	a.end()
 	await("the death", func() bool { return len(got("NDEATH/north-bench")) == 1 })
 
