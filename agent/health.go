@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"log/slog"
 	"strings"
 	"sync"
@@ -16,6 +17,9 @@ import (
 // brokerGrace is how long the broker may be away before that is a fault worth a
 // record.
 const brokerGrace = 5 * time.Second
+
+// sentAge is how long the sent cursor may wait for a commit that takes it along.
+const sentAge = 30 * time.Second
 
 // pruneEvery is how often old records are looked for, when the shop lets them go.
 const pruneEvery = time.Minute
@@ -118,6 +122,9 @@ func (h *health) storeLink(v station.View, err error) panel.Link {
 	if err != nil {
 		return panel.Link{Name: "store", Text: err.Error()}
 	}
+	if why := h.a.journalTrouble(); why != "" {
+		return panel.Link{Name: "store", Text: why}
+	}
 	return h.link("store", record.Store, v, h.a.cfg.Store.Path)
 }
 
@@ -202,11 +209,12 @@ func (a *agent) keepHouse(ctx context.Context) error {
 		case <-a.outputChanged:
 		case <-tick.C:
 		}
-		if err := a.store.FlushSent(); err != nil && a.bench.trouble.Load() == nil {
+		if err := a.store.FlushOld(sentAge); err != nil && a.bench.trouble.Load() == nil {
 			slog.Warn("the sent mark is not kept; events may be sent again", "err", err)
 		}
 		a.judgeBroker(ctx)
 		a.judgeClock(ctx)
+		a.judgeStore(ctx)
 		a.judgeCertificates()
 		if now := time.Now(); a.cfg.Store.Keep > 0 && now.Sub(pruned) > pruneEvery {
 			pruned = now
@@ -256,4 +264,30 @@ func (a *agent) judgeClock(ctx context.Context) {
 	case why == "" && known:
 		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Clock, Reason: "it is ahead of all records again"})
 	}
+}
+
+// judgeStore tells the bench when what is kept cannot leave the journal.
+func (a *agent) judgeStore(ctx context.Context) {
+	if a.bench.trouble.Load() != nil {
+		return // nothing at all can be kept; that is told when it can again
+	}
+	a.health.mu.Lock()
+	_, known := a.health.view.Faults[record.Store]
+	a.health.mu.Unlock()
+	why := a.journalTrouble()
+	switch {
+	case why != "" && !known:
+		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Store, On: true, Reason: why})
+	case why == "" && known:
+		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Store, Reason: "the journal is moved on again"})
+	}
+}
+
+// journalTrouble says in words why what is kept cannot leave the journal, "" when it can.
+func (a *agent) journalTrouble() string {
+	room, why := a.store.Trouble()
+	if why == nil {
+		return ""
+	}
+	return fmt.Sprintf("all is kept, but the journal has room for %d more commits only: %v", room, why)
 }

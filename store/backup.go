@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -9,16 +10,82 @@ import (
 	"time"
 
 	"go.etcd.io/bbolt"
+	berrors "go.etcd.io/bbolt/errors"
 )
 
 // Backup writes the store as it is at this moment, free pages and all, while
 // others go on reading and writing. What w gets is a store when it got all. As
 // long as w takes it, pages that are freed meanwhile are not used again.
 func (s *Store) Backup(w io.Writer) error {
-	return s.view(func(tx *bbolt.Tx) error {
-		_, err := tx.WriteTo(w)
+	m, err := s.moment()
+	if err != nil {
+		return err
+	}
+	out := overlay{w: w, at: s.ring.base, with: m.journal}
+	err = guard(func() error {
+		_, err := m.tx.WriteTo(&out)
 		return err
 	})
+	return m.end(err)
+}
+
+// moment is a store as it is at one moment.
+type moment struct {
+	s           *Store
+	tx          *bbolt.Tx
+	journal     []byte // nil: it has none
+	waiting     waiting
+	kept, filed cursors
+}
+
+// moment begins to read. No entry is written to the journal between its copy and
+// the beginning of the transaction.
+func (s *Store) moment() (m moment, err error) {
+	s.writing.Lock()
+	defer s.writing.Unlock()
+	if s.closed {
+		return m, s.failure(berrors.ErrDatabaseNotOpen)
+	}
+	m = moment{s: s, waiting: s.waiting, kept: s.kept, filed: s.filed}
+	if s.ring.base > 0 {
+		if m.journal, err = s.ring.all(); err != nil {
+			return m, s.failure(err)
+		}
+	}
+	err = guard(func() error {
+		m.tx, err = s.db.Begin(false)
+		return err
+	})
+	if err != nil {
+		return m, s.failure(err)
+	}
+	return m, nil
+}
+
+// end ends the reading, and puts what went wrong meanwhile into words.
+func (m *moment) end(err error) error {
+	if err = errors.Join(err, m.tx.Rollback()); err != nil {
+		return m.s.failure(err)
+	}
+	return nil
+}
+
+// overlay passes bytes on, and from a place on others instead.
+type overlay struct {
+	w    io.Writer
+	done int64
+	at   int64
+	with []byte
+}
+
+func (o *overlay) Write(p []byte) (int, error) {
+	if from, to := max(o.done, o.at), min(o.done+int64(len(p)), o.at+int64(len(o.with))); from < to {
+		p = bytes.Clone(p) // a writer must leave what it is given
+		copy(p[from-o.done:to-o.done], o.with[from-o.at:to-o.at])
+	}
+	n, err := o.w.Write(p)
+	o.done += int64(n)
+	return n, err
 }
 
 // BackupFile writes the store as it is at this moment to a new file, packed:
@@ -60,12 +127,10 @@ func (s *Store) compact(temp string) error {
 	// Not bbolt.Compact (v1.5.0): it commits its last part after it has closed the
 	// transaction that it reads from, and the pages it copies may be others by then.
 	c := copier{to: to}
-	err = s.view(func(from *bbolt.Tx) error {
-		if err := c.all(from); err != nil {
-			return err
-		}
-		return c.commit()
-	})
+	m, err := s.moment()
+	if err == nil {
+		err = m.end(guard(func() error { return c.all(&m) }))
+	}
 	if c.tx != nil { // left open by a fault
 		err = errors.Join(err, c.tx.Rollback())
 	}
@@ -85,10 +150,23 @@ type copier struct {
 
 const copyAtOnce = 1 << 20 // bytes
 
-func (c *copier) all(from *bbolt.Tx) error {
-	return from.ForEach(func(name []byte, b *bbolt.Bucket) error {
+func (c *copier) all(m *moment) error {
+	err := m.tx.ForEach(func(name []byte, b *bbolt.Bucket) error {
+		if bytes.Equal(name, bucketJournal) {
+			return nil // the copy gets one of its own when it is opened
+		}
 		return c.bucket([][]byte{name}, b)
 	})
+	if err != nil {
+		return err
+	}
+	if _, err := c.make([][]byte{bucketMeta}); err != nil { // there is a transaction
+		return err
+	}
+	if err := errors.Join(m.waiting.fill(c.tx), m.kept.file(c.tx, &m.filed)); err != nil {
+		return err
+	}
+	return c.commit()
 }
 
 // bucket copies the bucket at path with those inside it.

@@ -3,43 +3,115 @@ package store
 import (
 	"errors"
 	"fmt"
+	"time"
 
 	"go.etcd.io/bbolt"
 )
 
-// commit runs fn in one transaction, together with the cursors that moved since
-// the last one. The caller holds writing.
-func (s *Store) commit(fn func(*bbolt.Tx) error) error {
+// usable says why nothing can be written. The caller holds writing, as for all in
+// this file.
+func (s *Store) usable() error {
 	switch {
 	case s.closed:
 		return fmt.Errorf("store: %s is closed", s.path)
 	case s.readOnly:
 		return fmt.Errorf("store: %s is open for reading only", s.path)
-	case s.broken != nil:
-		return s.broken
+	}
+	return nil
+}
+
+// keep writes an entry to the journal, on disk when it returns nil, and settles
+// the journal when that is due. now are the cursors that the entry has.
+func (s *Store) keep(e *entry, now cursors) error {
+	if err := s.usable(); err != nil {
+		return err
+	}
+	b := e.append(make([]byte, ringHead, ringHead+256))
+	need, free := slots(len(b)-ringHead), ringSlots-(s.next.pos-s.settled.pos)
+	if len(e.values) > 0 {
+		free -= min(free, ringSpare)
+	}
+	if need > free {
+		// As large as this, or the journal could not be settled for long: what has no
+		// room there goes straight to bbolt's pages, with all that waits.
+		w := s.waiting
+		w.add(e)
+		return s.settle(w, now)
+	}
+	s.reach = max(s.reach, s.next.pos+need)
+	next, err := s.ring.write(s.next, b)
+	if err != nil {
+		return s.unkept(err)
+	}
+	w := s.waiting
+	w.add(e)
+	s.keptNow(w, now, next, s.settled)
+	if s.next.pos-s.settled.pos >= ringDue {
+		// What cannot be settled stays in the journal: no error to who wanted it kept.
+		_ = s.settle(w, now)
+	}
+	return nil
+}
+
+// keptNow notes what is on disk now.
+func (s *Store) keptNow(w waiting, now cursors, next, settled spot) {
+	s.next, s.settled = next, settled
+	if n := len(w.runs); n > 0 {
+		s.runKept = s.runKept || w.runs[n-1].name == s.run
 	}
 	s.mu.Lock()
-	now, kept := s.now, s.kept
-	s.try = now.sent
-	s.mu.Unlock()
+	defer s.mu.Unlock()
+	s.last = w.last(s.last)
+	s.waiting, s.kept = w, now
+	if now.same(&s.now) {
+		s.moved = time.Time{}
+	}
+	s.room = max(0, int(ringSlots-ringSpare-(next.pos-settled.pos)))
+}
 
+// settle moves what waits to bbolt's pages, and the cursors. When that cannot be
+// done, the journal goes on as long as it has room, and Trouble tells why.
+func (s *Store) settle(w waiting, now cursors) error {
+	// Whatever was tried to be written behind the last entry, and failed, must not
+	// be taken for the next one.
+	end := spot{max(s.next.pos, s.reach), s.next.sum}
+	err := s.commit(now, func(tx *bbolt.Tx) error {
+		if err := w.fill(tx); err != nil {
+			return err
+		}
+		return tx.Bucket(bucketMeta).Put(keySpot, seal(keySpot, end.bytes()))
+	})
+	if err == nil {
+		s.keptNow(w, now, end, end)
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.trouble = err; err == nil {
+		s.waiting = waiting{}
+	}
+	return err
+}
+
+// commit runs fn in one transaction of bbolt, together with the cursors.
+func (s *Store) commit(now cursors, fn func(*bbolt.Tx) error) error {
+	if s.broken != nil {
+		return s.broken
+	}
 	txid, ran := 0, false
 	err := guard(func() error {
 		return s.db.Update(func(tx *bbolt.Tx) error {
 			txid = tx.ID()
-			if err := fn(tx); err != nil {
+			if err := now.file(tx, &s.filed); err != nil {
 				return err
 			}
 			ran = true
-			return keepCursors(tx, now, kept)
+			return fn(tx)
 		})
 	})
 	var p panicked
 	switch {
 	case err == nil:
-		s.mu.Lock()
-		s.kept = now
-		s.mu.Unlock()
+		s.filed = now
 		return nil
 	case errors.As(err, &p):
 		s.stuck = true
@@ -51,38 +123,33 @@ func (s *Store) commit(fn func(*bbolt.Tx) error) error {
 	return s.uncertain(err, txid)
 }
 
-// keepCursors writes the cursors that differ from the file's.
-func keepCursors(tx *bbolt.Tx, now, kept cursors) error {
-	m := tx.Bucket(bucketMeta)
-	if now.sent != kept.sent {
-		if err := m.Put(keySent, seal(keySent, seqKey(now.sent))); err != nil {
-			return err
-		}
+// unkept puts into words that nothing was kept, and that it can be tried again.
+func (s *Store) unkept(err error) error {
+	if noRoom(err) {
+		return fmt.Errorf("store: %s %w (%v)", s.path, ErrFull, err)
 	}
-	if now.changes != kept.changes {
-		if err := m.Put(keyResend, seal(keyResend, appendRequests(nil, now.requests))); err != nil {
-			return err
-		}
-	}
-	if now.moves != kept.moves {
-		return keepMarks(tx, now.marks)
-	}
-	return nil
+	return fmt.Errorf("store: %s: nothing was kept: %w", s.path, err)
 }
 
 // uncertain judges a commit that failed on its way to disk. As long as the root
 // page is the old one, nothing of it is kept and it can be tried again. When the
 // new one was written but not confirmed, nobody knows what a restart will find,
-// so nothing more is written.
+// so bbolt's pages are left alone. The journal leads on from either.
 func (s *Store) uncertain(err error, txid int) error {
 	found := 0
-	verr := s.view(func(tx *bbolt.Tx) error { found = tx.ID(); return nil })
-	switch {
-	case verr != nil || found >= txid:
+	verr := s.view(func(tx *bbolt.Tx, _ *waiting) error { found = tx.ID(); return nil })
+	if verr != nil || found >= txid {
 		s.broken = fmt.Errorf("store: %s: the disk did not confirm the last commit (%w); stop benchtally, check the card, and start it again", s.path, err)
 		return s.broken
-	case noRoom(err):
-		return fmt.Errorf("store: %s %w (%v)", s.path, ErrFull, err)
 	}
-	return fmt.Errorf("store: %s: nothing was kept: %w", s.path, err)
+	return s.unkept(err)
+}
+
+// Trouble says for how many commits of the usual size the journal has room, and
+// why what it holds cannot be moved on; nil when all is well. Nothing is lost
+// meanwhile.
+func (s *Store) Trouble() (room int, why error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.room, s.trouble
 }

@@ -17,7 +17,7 @@ func TestFailedCommitKeepsNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	txid := 0
-	if err := s.view(func(tx *bbolt.Tx) error { txid = tx.ID(); return nil }); err != nil {
+	if err := s.view(func(tx *bbolt.Tx, _ *waiting) error { txid = tx.ID(); return nil }); err != nil {
 		t.Fatal(err)
 	}
 	s.writing.Lock()
@@ -30,7 +30,7 @@ func TestFailedCommitKeepsNothing(t *testing.T) {
 
 	// A transaction that fails by itself leaves no trace either.
 	s.writing.Lock()
-	err = s.commit(func(tx *bbolt.Tx) error {
+	err = s.commit(s.kept, func(tx *bbolt.Tx) error {
 		return errors.Join(tx.Bucket(bucketMeta).Put(keyNote, seal(keyNote, []byte("half"))), errors.New("no"))
 	})
 	s.writing.Unlock()
@@ -44,47 +44,68 @@ func TestFailedCommitKeepsNothing(t *testing.T) {
 	}
 }
 
-// When nobody knows whether a commit reached the disk, nothing more is written.
-func TestUncertainCommitStopsWriting(t *testing.T) {
+// When nobody knows whether a commit of bbolt reached the disk, its pages are left
+// alone. The journal goes on until it is full, and all that it took is there after
+// a restart.
+func TestUncertainCommit(t *testing.T) {
+	mustGoOnInTheJournal(t, func(s *Store) {
+		txid := 0
+		if err := s.view(func(tx *bbolt.Tx, _ *waiting) error { txid = tx.ID(); return nil }); err != nil {
+			t.Fatal(err)
+		}
+		_ = s.uncertain(errors.New("input/output error"), txid) // the error is asked for again
+	}, "the disk did not confirm the last commit (input/output error); stop benchtally, check the card")
+}
+
+// A panic within a transaction is a fault of the file: its pages are left alone,
+// the journal goes on, and the store can be read and closed.
+func TestPanicInCommit(t *testing.T) {
+	mustGoOnInTheJournal(t, func(s *Store) {
+		if err := s.commit(s.kept, func(*bbolt.Tx) error { panic("page 7 already freed") }); !errors.Is(err, ErrCorrupt) {
+			t.Errorf("got %v", err)
+		}
+	}, "page 7 already freed")
+}
+
+// mustGoOnInTheJournal breaks the store's pages and appends until the journal is full.
+func mustGoOnInTheJournal(t *testing.T, breaks func(*Store), why string) {
+	t.Helper()
 	s := open(t, place(t), Options{})
 	fill(t, s, 30, 1)
-	txid := 0
-	if err := s.view(func(tx *bbolt.Tx) error { txid = tx.ID(); return nil }); err != nil {
-		t.Fatal(err)
-	}
 	s.writing.Lock()
-	_ = s.uncertain(errors.New("input/output error"), txid) // the error is asked for again below
+	breaks(s)
 	s.writing.Unlock()
+	n := 0
+	err := error(nil)
+	for ; err == nil && n <= ringSlots; n++ {
+		if err = s.Append(Batch{Records: shift(s.Last(), 1)}); err == nil {
+			if room, trouble := s.Trouble(); n >= ringDue && (trouble == nil || room != ringSlots-ringSpare-30-n-1) {
+				t.Fatalf("%d commits on: trouble %v, room for %d", n, trouble, room)
+			}
+		}
+	}
+	if n-1 != ringSlots-ringSpare-30 || !strings.Contains(err.Error(), why) {
+		t.Errorf("after %d commits: %v", n-1, err)
+	}
+	for range ringSpare { // left to cursors
+		if err := second(s.NextSession()); err != nil {
+			t.Fatal(err)
+		}
+	}
 	for name, err := range map[string]error{
-		"append":  s.Append(Batch{Records: shift(30, 1)}),
+		"append":  s.Append(Batch{Records: shift(s.Last(), 1)}),
 		"session": second(s.NextSession()),
-		"prune":   second(s.Prune(epoch, 1)),
+		"resend":  s.Resend(1, 2),
 	} {
-		if name != "prune" && (err == nil || !strings.Contains(err.Error(), "the disk did not confirm the last commit (input/output error); stop benchtally, check the card")) {
+		if err == nil || !strings.Contains(err.Error(), why) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
-	mustHold(t, s, 1, 30)
+	mustHold(t, s, 1, ringSlots-ringSpare)
 	s = reopen(t, s)
+	if room, trouble := s.Trouble(); trouble != nil || room != ringSlots-ringSpare {
+		t.Errorf("after a restart: trouble %v, room for %d", trouble, room)
+	}
 	fill(t, s, 1, 1)
-	mustHold(t, s, 1, 31)
-}
-
-// A panic within a transaction is a fault of the file: the store stops writing,
-// goes on reading and can be closed.
-func TestPanicStopsWriting(t *testing.T) {
-	s := open(t, place(t), Options{})
-	fill(t, s, 30, 1)
-	s.writing.Lock()
-	err := s.commit(func(*bbolt.Tx) error { panic("page 7 already freed") })
-	s.writing.Unlock()
-	if !errors.Is(err, ErrCorrupt) || !strings.Contains(err.Error(), "page 7 already freed") {
-		t.Errorf("got %v", err)
-	}
-	if err := s.Append(Batch{Records: shift(30, 1)}); !errors.Is(err, ErrCorrupt) {
-		t.Errorf("append: %v", err)
-	}
-	mustHold(t, s, 1, 30)
-	s = reopen(t, s)
-	mustHold(t, s, 1, 30)
+	mustHold(t, s, 1, ringSlots-ringSpare+1)
 }

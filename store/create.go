@@ -27,10 +27,8 @@ func create(path string) error {
 		return err
 	}
 	err = db.Update(func(tx *bbolt.Tx) error {
-		for _, name := range [][]byte{bucketTail, bucketRecords} {
-			if _, err := tx.CreateBucket(name); err != nil {
-				return err
-			}
+		if _, err := tx.CreateBucket(bucketRecords); err != nil {
+			return err
 		}
 		rest, err := tx.CreateBucket(bucketRest)
 		if err != nil {
@@ -58,7 +56,7 @@ func create(path string) error {
 				return err
 			}
 		}
-		return nil
+		return makeRing(tx)
 	})
 	if err := errors.Join(err, db.Close()); err != nil {
 		return err

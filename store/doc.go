@@ -4,14 +4,17 @@
 // everything, a bbolt database with pages of 4 KiB:
 //
 //	meta     format, identity, session, sent cursor, requests to send again, note
-//	tail     the newest records, at most a quarter of a page of them
-//	records  all older records
-//	rest     the state, the run table, the orders that left the state
+//	records  all records
+//	rest     the state, the run table, the orders that left the state, marks
+//	journal  a ring of slots, outside of bbolt's rule
 //
-// meta and tail are small enough for bbolt to keep them inside the page that
-// lists the buckets, so a commit of one record usually writes three pages: that
-// one, the list of free pages and the root. When the tail is full its records
-// move to records in the transaction that needs the room.
+// A commit writes one entry into the next slot of the journal, in place, and
+// flushes it: one page and one flush, where a transaction of bbolt takes three or
+// more pages and two flushes. Every 64 slots, and with each state, what waits in the
+// journal moves to bbolt's pages in one transaction; until then readers find it in
+// memory. A start replays the entries behind the place that bbolt's pages name, each
+// of which names the one before it by its checksum. The two last moves can be read
+// back, so that nothing is lost with a root page.
 //
 // Every value carries a version and a checksum over itself and its key, because
 // bbolt checks neither.

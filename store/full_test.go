@@ -7,7 +7,7 @@ import (
 
 // TestFull fills a store to the size it may have, and prunes it.
 func TestFull(t *testing.T) {
-	for _, size := range []int64{256 << 10, 3 << 20} {
+	for _, size := range []int64{1 << 20, 3 << 20} {
 		mustSurviveFull(t, place(t), Options{MaxSize: size}, size)
 	}
 }

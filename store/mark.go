@@ -62,6 +62,7 @@ func (s *Store) SetMark(name string, seq uint64, note []byte) error {
 	}
 	s.now.marks[name] = mark{seq, note}
 	s.now.moves++
+	s.move()
 	return nil
 }
 

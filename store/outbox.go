@@ -38,10 +38,10 @@ func (s *Store) events(after, to uint64, limit int) (events []record.Event, err 
 	var unreadable []error
 	more := 0       // all that cannot be read
 	var json []byte // shared by several events
-	err = s.view(func(tx *bbolt.Tx) error {
+	err = s.view(func(tx *bbolt.Tx, w *waiting) error {
 		var run span
 		var inner error
-		err := s.walk(tx, after, to, func(r record.Record, err error) bool {
+		err := s.walk(tx, w, after, to, func(r record.Record, err error) bool {
 			if err != nil {
 				if more++; len(unreadable) < maxListed {
 					unreadable = append(unreadable, err)
@@ -49,7 +49,7 @@ func (s *Store) events(after, to uint64, limit int) (events []record.Event, err 
 				return true
 			}
 			if !run.holds(r.Seq) {
-				if run, inner = findRun(tx, r.Seq); inner != nil {
+				if run, inner = findRun(tx, w, r.Seq); inner != nil {
 					return false
 				}
 			}
@@ -101,9 +101,15 @@ func (s span) holds(seq uint64) bool {
 }
 
 // findRun looks up the run of a record: the last that began at it or before.
-func findRun(tx *bbolt.Tx, seq uint64) (span, error) {
+func findRun(tx *bbolt.Tx, w *waiting, seq uint64) (span, error) {
+	found := w.run(seq)
+	if found.name != "" {
+		return found, nil
+	}
+	if len(w.runs) > 0 {
+		found.end = w.runs[0].first
+	}
 	c := tx.Bucket(bucketRest).Bucket(bucketRuns).Cursor()
-	var found span
 	var k, v []byte
 	if next, _ := c.Seek(seqKey(seq + 1)); next != nil {
 		found.end, _ = keySeq(next)
@@ -133,6 +139,7 @@ func (s *Store) Sent(seq uint64) error {
 		return fmt.Errorf("store: record %d cannot have been sent, the last one kept is %d", seq, s.last)
 	}
 	s.now.sent = max(s.now.sent, seq)
+	s.move()
 	due := s.now.sent-max(s.kept.sent, s.try) >= keepEvery
 	s.mu.Unlock()
 	if due {
@@ -141,18 +148,51 @@ func (s *Store) Sent(seq uint64) error {
 	return nil
 }
 
-// FlushSent keeps the cursors of Sent and Resent and the marks if they moved. The
-// owner calls it each second.
+// move notes when the cursors began to differ from those kept. The caller holds mu.
+func (s *Store) move() {
+	if s.moved.IsZero() && !s.now.same(&s.kept) {
+		s.moved = time.Now()
+	}
+}
+
+// FlushSent keeps the cursors of Sent and Resent and the marks if they moved.
 func (s *Store) FlushSent() error {
 	s.writing.Lock()
 	defer s.writing.Unlock()
+	return s.flush()
+}
+
+// FlushOld keeps the cursors if they moved longer ago than the time given, and
+// tries again what Trouble tells of. The owner calls it every few seconds. Each
+// flush is a commit of its own, while the next Append takes the cursors along for
+// nothing; so they are given time, and a crash sends again what was sent in that
+// time, at most 64 events.
+func (s *Store) FlushOld(than time.Duration) error {
 	s.mu.Lock()
-	clean := s.now.sent == s.kept.sent && s.now.changes == s.kept.changes && s.now.moves == s.kept.moves
+	old, trouble := !s.moved.IsZero() && time.Since(s.moved) > than, s.trouble
 	s.mu.Unlock()
-	if clean {
+	if !old && trouble == nil {
 		return nil
 	}
-	return s.commit(func(*bbolt.Tx) error { return nil })
+	s.writing.Lock()
+	defer s.writing.Unlock()
+	if s.usable() == nil && trouble != nil {
+		_ = s.settle(s.waiting, s.kept)
+	}
+	if old {
+		return s.flush()
+	}
+	return nil
+}
+
+// flush is FlushSent for who holds writing.
+func (s *Store) flush() error {
+	now, kept := s.both()
+	if now.same(&kept) {
+		return nil
+	}
+	e := now.since(&kept)
+	return s.keep(&e, now)
 }
 
 // SentSeq is the seq up to which all records were sent.
@@ -172,8 +212,8 @@ func (s *Store) Queue() (n uint64, oldest time.Time, err error) {
 		return 0, time.Time{}, nil
 	}
 	var bad error
-	err = s.view(func(tx *bbolt.Tx) error {
-		return s.walk(tx, sent, last, func(r record.Record, err error) bool {
+	err = s.view(func(tx *bbolt.Tx, w *waiting) error {
+		return s.walk(tx, w, sent, last, func(r record.Record, err error) bool {
 			oldest, bad = r.At, err
 			return false
 		})
@@ -186,16 +226,14 @@ func (s *Store) Queue() (n uint64, oldest time.Time, err error) {
 func (s *Store) NextSession() (session uint64, err error) {
 	s.writing.Lock()
 	defer s.writing.Unlock()
-	err = s.commit(func(tx *bbolt.Tx) error {
-		m := tx.Bucket(bucketMeta)
-		n, err := number(m, keySession)
-		if err != nil {
-			return err
-		}
-		session = n + 1
-		return m.Put(keySession, seal(keySession, seqKey(session)))
-	})
-	if err != nil {
+	s.mu.Lock()
+	s.now.session++
+	session = s.now.session
+	s.mu.Unlock()
+	if err := s.flush(); err != nil {
+		s.mu.Lock()
+		s.now.session--
+		s.mu.Unlock()
 		return 0, err
 	}
 	return session, nil

@@ -123,6 +123,7 @@ type walker struct {
 	seen   map[uint64]bool
 	damage func(format string, args ...any)
 	visit  func(path string, key, value []byte) // each key of each bucket, path "records" or "rest/runs"
+	roots  map[string]uint64                    // page of each bucket that has pages of its own; nil: nobody asks
 }
 
 // page reads the page with its overflow pages. It reports false when that is
@@ -266,6 +267,9 @@ func (w *walker) bucket(name, where string, entry []byte) {
 	case len(entry) < 16:
 		w.damage("%s: bucket %q has no root", where, name)
 	case native.Uint64(entry) != 0:
+		if w.roots != nil {
+			w.roots[name] = native.Uint64(entry)
+		}
 		w.tree(name, native.Uint64(entry))
 	case len(entry) < 16+headerSize || native.Uint16(entry[16+8:]) != leafPage:
 		w.damage("%s: bucket %q cannot be read", where, name)

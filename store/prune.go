@@ -18,23 +18,32 @@ const pruneRoom = 2 << 20
 func (s *Store) Prune(before time.Time, limit int) (int, error) {
 	s.writing.Lock()
 	defer s.writing.Unlock()
-	_, folded, err := s.State()
+	if err := s.usable(); err != nil {
+		return 0, err
+	}
+	// Deleting takes a few pages before it gives any back: a store that reached
+	// its size must still find them.
+	s.db.MaxSize += pruneRoom
+	defer func() { s.db.MaxSize -= pruneRoom }()
+	// The cursors of bbolt's pages must never be ahead of the journal's. Without room
+	// for either, what may go is told by older ones.
+	_ = s.flush()
+	s.fileState()
+	folded, err := s.folded()
 	if err != nil {
 		return 0, err
 	}
-	s.mu.Lock()
-	bound := min(s.now.sent, folded)
+	bound := min(s.kept.sent, folded)
 	if s.last > 0 {
 		bound = min(bound, s.last-1)
 	}
-	for _, r := range s.now.requests {
+	for _, r := range s.kept.requests {
 		bound = min(bound, r.from-1)
 	}
-	s.mu.Unlock()
 
 	var keys [][]byte
 	old := 0 // how many of keys may go
-	err = s.view(func(tx *bbolt.Tx) error {
+	err = s.view(func(tx *bbolt.Tx, _ *waiting) error {
 		for c, k, v := first(tx.Bucket(bucketRecords)); k != nil && len(keys) < limit; k, v = c.Next() {
 			seq, ok := keySeq(k)
 			if !ok {
@@ -58,11 +67,7 @@ func (s *Store) Prune(before time.Time, limit int) (int, error) {
 	if err != nil || old == 0 {
 		return 0, err
 	}
-	// Deleting takes a few pages before it gives any back: a store that reached
-	// its size must still find them.
-	s.db.MaxSize += pruneRoom
-	defer func() { s.db.MaxSize -= pruneRoom }()
-	err = s.commit(func(tx *bbolt.Tx) error {
+	err = s.commit(s.kept, func(tx *bbolt.Tx) error {
 		b := tx.Bucket(bucketRecords)
 		b.FillPercent = 1
 		for _, k := range keys[:old] {
@@ -80,6 +85,28 @@ func (s *Store) Prune(before time.Time, limit int) (int, error) {
 		return 0, err
 	}
 	return old, nil
+}
+
+// fileState moves a state that waits to bbolt's pages: with all that waits, or
+// without it where there is no room for all.
+func (s *Store) fileState() {
+	if s.waiting.state == nil || s.settle(s.waiting, s.kept) == nil {
+		return
+	}
+	if s.commit(s.kept, s.waiting.fillState) == nil {
+		s.mu.Lock()
+		s.waiting.state, s.waiting.orders = nil, nil
+		s.mu.Unlock()
+	}
+}
+
+// folded is the seq up to which the state in bbolt's pages is folded.
+func (s *Store) folded() (seq uint64, err error) {
+	b, err := s.value(keyState, func(tx *bbolt.Tx) *bbolt.Bucket { return tx.Bucket(bucketRest) })
+	if err == nil && len(b) >= 8 {
+		seq = binary.BigEndian.Uint64(b)
+	}
+	return seq, err
 }
 
 // pruneRuns deletes the runs that ended before the oldest record.

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -29,8 +30,8 @@ func (s *Store) Records(after uint64) iter.Seq2[record.Record, error] {
 		page := make([]item, 0, pageOf)
 		for to := s.Last(); after < to; {
 			page = page[:0]
-			err := s.view(func(tx *bbolt.Tx) error {
-				return s.walk(tx, after, to, func(r record.Record, err error) bool {
+			err := s.view(func(tx *bbolt.Tx, w *waiting) error {
+				return s.walk(tx, w, after, to, func(r record.Record, err error) bool {
 					page = append(page, item{r, err})
 					return len(page) < pageOf
 				})
@@ -51,7 +52,7 @@ func (s *Store) Records(after uint64) iter.Seq2[record.Record, error] {
 
 // walk calls fn with each record after one seq up to another, oldest first,
 // until fn returns false. Every seq in between that was not pruned must turn up.
-func (s *Store) walk(tx *bbolt.Tx, after, to uint64, fn func(record.Record, error) bool) error {
+func (s *Store) walk(tx *bbolt.Tx, w *waiting, after, to uint64, fn func(record.Record, error) bool) error {
 	if after >= to {
 		return nil
 	}
@@ -65,27 +66,37 @@ func (s *Store) walk(tx *bbolt.Tx, after, to uint64, fn func(record.Record, erro
 		next = last + 1
 		return fn(record.Record{Seq: last}, err)
 	}
+	// one takes a value; false is the end.
+	one := func(k, v []byte) bool {
+		seq, _ := keySeq(k)
+		r, err := readRecord(seq, k, v)
+		if whole := err == nil || errors.Is(err, ErrNewer); seq < next || seq > next && !whole {
+			return true // the key itself cannot be right: the record counts as missing
+		}
+		if seq > next && !missing(min(seq-1, to)) || seq > to {
+			return false
+		}
+		next = seq + 1
+		if err != nil {
+			r, err = record.Record{Seq: seq}, s.badRecord(seq, err)
+		}
+		return fn(r, err)
+	}
 	for _, name := range [][]byte{bucketRecords, bucketTail} {
-		c := tx.Bucket(name).Cursor()
+		b := tx.Bucket(name)
+		if b == nil {
+			continue // no tail since format 2
+		}
+		c := b.Cursor()
 		for k, v := c.Seek(seqKey(next)); k != nil && next <= to; k, v = c.Next() {
-			seq, _ := keySeq(k)
-			r, err := readRecord(seq, k, v)
-			if whole := err == nil || errors.Is(err, ErrNewer); seq < next || seq > next && !whole {
-				continue // the key itself cannot be right: the record counts as missing
-			}
-			if seq > next && !missing(min(seq-1, to)) {
+			if !one(k, v) {
 				return nil
 			}
-			if seq > to {
-				return nil
-			}
-			next = seq + 1
-			if err != nil {
-				r, err = record.Record{Seq: seq}, s.badRecord(seq, err)
-			}
-			if !fn(r, err) {
-				return nil
-			}
+		}
+	}
+	for i := max(next, w.first) - w.first; i < uint64(len(w.values)) && next <= to; i++ {
+		if !one(seqKey(w.first+i), w.values[i]) {
+			return nil
 		}
 	}
 	if next <= to {
@@ -97,6 +108,12 @@ func (s *Store) walk(tx *bbolt.Tx, after, to uint64, fn func(record.Record, erro
 // State is the newest state kept and the seq up to which it is folded; nil and
 // 0 when none was kept.
 func (s *Store) State() (state []byte, seq uint64, err error) {
+	s.mu.Lock()
+	w := s.waiting
+	s.mu.Unlock()
+	if w.state != nil {
+		return bytes.Clone(w.state), w.folded, nil
+	}
 	b, err := s.value(keyState, func(tx *bbolt.Tx) *bbolt.Bucket { return tx.Bucket(bucketRest) })
 	if b == nil || err != nil {
 		return nil, 0, err
@@ -112,17 +129,32 @@ func (s *Store) Order(id string) ([]byte, error) {
 	if id == "" {
 		return nil, nil
 	}
+	s.mu.Lock()
+	o, held := s.waiting.orders[id]
+	s.mu.Unlock()
+	if held {
+		return bytes.Clone(o), nil
+	}
 	return s.value([]byte(id), func(tx *bbolt.Tx) *bbolt.Bucket { return tx.Bucket(bucketRest).Bucket(bucketOrders) })
 }
 
 // Note is the note kept last; nil when there is none.
 func (s *Store) Note() ([]byte, error) {
+	s.mu.Lock()
+	note := s.waiting.note
+	s.mu.Unlock()
+	switch {
+	case len(note) > 0:
+		return bytes.Clone(note), nil
+	case note != nil:
+		return nil, nil
+	}
 	return s.value(keyNote, func(tx *bbolt.Tx) *bbolt.Bucket { return tx.Bucket(bucketMeta) })
 }
 
 // value copies the payload under key in a bucket; nil when there is none.
 func (s *Store) value(key []byte, in func(*bbolt.Tx) *bbolt.Bucket) (payload []byte, err error) {
-	err = s.view(func(tx *bbolt.Tx) error {
+	err = s.view(func(tx *bbolt.Tx, _ *waiting) error {
 		v := in(tx).Get(key)
 		if v == nil {
 			return nil

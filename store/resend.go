@@ -34,16 +34,16 @@ func (s *Store) Resend(from, to uint64) error {
 		s.mu.Unlock()
 		return fmt.Errorf("store: records %d to %d cannot be sent again: %d requests are waiting; ask again later", from, to, maxRequests)
 	}
-	asked := request{from, to}
+	before, asked := s.now, request{from, to}
 	s.now.setRequests(append(s.now.requests[:len(s.now.requests):len(s.now.requests)], asked))
+	s.move()
 	s.mu.Unlock()
 
 	err := s.FlushSent()
 	if err != nil { // not on disk, so not asked for
 		s.mu.Lock()
-		rs := s.now.requests
-		if n := len(rs); n > 0 && rs[n-1] == asked {
-			s.now.setRequests(rs[: n-1 : n-1])
+		if s.now.changes == before.changes+1 {
+			s.now.requests, s.now.changes = before.requests, before.changes
 		}
 		s.mu.Unlock()
 	}
@@ -62,7 +62,7 @@ func (s *Store) refuseResend(from, to uint64) error {
 		return fmt.Errorf("the last record kept is %d", last)
 	}
 	var oldest uint64
-	err := s.view(func(tx *bbolt.Tx) (err error) {
+	err := s.view(func(tx *bbolt.Tx, _ *waiting) (err error) {
 		oldest, err = number(tx.Bucket(bucketMeta), keyFirst)
 		return err
 	})
@@ -102,6 +102,7 @@ func (s *Store) Resends(limit int) ([]record.Event, error) {
 func (s *Store) Resent(seq uint64) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	defer s.move()
 	rs := s.now.requests
 	if len(rs) == 0 || seq < rs[0].from || seq > rs[0].to {
 		return nil
@@ -112,11 +113,6 @@ func (s *Store) Resent(seq uint64) error {
 	}
 	s.now.setRequests(append([]request{{seq + 1, rs[0].to}}, rs[1:]...))
 	return nil
-}
-
-func (c *cursors) setRequests(rs []request) {
-	c.requests = rs
-	c.changes++
 }
 
 // appendRequests writes requests as pairs of numbers; readRequests reads them.

@@ -17,12 +17,13 @@ import (
 )
 
 // format is the version of the whole file; a newer program may raise it.
-const format = 1
+// Format 1 had no journal, and a bucket "tail" for the newest records.
+const format = 2
 
 // Names in the file. They keep their meaning for ever.
 var (
 	bucketMeta    = []byte("meta")
-	bucketTail    = []byte("tail")
+	bucketTail    = []byte("tail") // of format 1
 	bucketRecords = []byte("records")
 	bucketRest    = []byte("rest")
 	bucketRuns    = []byte("runs")   // in rest: first seq of a run -> the run's name
@@ -30,7 +31,7 @@ var (
 
 	keyFormat  = []byte("format")  // uint32
 	keyID      = []byte("id")      // text
-	keySession = []byte("session") // uint64
+	keySession = []byte("session") // uint64, counts sessions with the broker
 	keyFirst   = []byte("first")   // uint64, the oldest record that must be there
 	keyLast    = []byte("last")    // uint64, the newest
 	keySent    = []byte("sent")    // uint64
@@ -56,27 +57,26 @@ type Store struct {
 	file     *os.File // the one under db
 	db       *bbolt.DB
 
-	writing sync.Mutex // held while a transaction writes; taken before mu
-	broken  error      // why nothing can be written any more; guarded by writing
-	stuck   bool       // bbolt was left in the middle of a transaction; guarded by writing
-	closed  bool       // guarded by writing
-	runKept bool       // the run is in the run table; guarded by writing
+	writing sync.Mutex // held while anything is written; taken before mu
+	closed  bool       // guarded by writing, as all up to mu
+	runKept bool       // the run is in the run table, or waits to be
+	ring    ring       // the journal's place
+	next    spot       // where the next entry of the journal goes
+	settled spot       // from where a start reads the journal
+	reach   uint64     // slots that were ever tried to be written
+	filed   cursors    // as they are in bbolt's pages
+	broken  error      // why nothing can be moved to bbolt's pages any more
+	stuck   bool       // bbolt was left in the middle of a transaction
 
-	mu   sync.Mutex // guards what follows, never held while disk is touched
-	last uint64     // highest seq kept
-	now  cursors
-	kept cursors // as they are in the file
-	try  uint64  // value of now.sent when it was last tried to keep it
-}
-
-// cursors say what is still to be sent. They move in memory and ride along with
-// the next transaction.
-type cursors struct {
-	sent     uint64
-	requests []request       // to send again, oldest request first; never changed in place
-	changes  uint64          // counts changes to requests
-	marks    map[string]mark // set since the store was opened; never changed in place
-	moves    uint64          // counts changes to marks
+	mu      sync.Mutex // guards what follows, never held while disk is touched
+	last    uint64     // highest seq kept
+	waiting waiting
+	now     cursors
+	kept    cursors   // as they are on disk
+	try     uint64    // value of now.sent when it was last tried to keep it
+	moved   time.Time // when the cursors moved away from kept; zero: they did not
+	trouble error     // why the journal cannot be settled; nil: it can
+	room    int       // slots of the journal that are free for records
 }
 
 // Open opens the store at path; when there is no file, it makes one, whole or
@@ -108,13 +108,13 @@ func Open(path string, o Options) (*Store, error) {
 	}
 
 	s := &Store{path: path, readOnly: o.ReadOnly}
+	if !o.ReadOnly {
+		s.run = random()
+	}
 	err = guard(func() error { return s.open(o) })
 	if err != nil {
 		s.abandon()
 		return nil, s.failure(err)
-	}
-	if !o.ReadOnly {
-		s.run = random()
 	}
 	return s, nil
 }
@@ -152,7 +152,27 @@ func (s *Store) open(o Options) error {
 	}
 	s.db = db
 	db.AllocSize = 1 << 20 // the file grows by this, each time with a sync of its own
-	return db.View(func(tx *bbolt.Tx) error {
+	if err := s.load(); err != nil || o.ReadOnly {
+		return err
+	}
+	if s.ring.base == 0 {
+		if err := s.upgrade(); err != nil {
+			return err
+		}
+	}
+	if s.next != s.settled {
+		_ = s.settle(s.waiting, s.kept) // Trouble tells
+	}
+	if s.stuck {
+		return s.broken
+	}
+	return nil
+}
+
+// load reads identity, last seq and cursors, and what waits in the journal.
+func (s *Store) load() error {
+	found := false
+	err := s.db.View(func(tx *bbolt.Tx) (err error) {
 		m := tx.Bucket(bucketMeta)
 		if m == nil {
 			return unfit("it is a database of another program")
@@ -164,17 +184,43 @@ func (s *Store) open(o Options) error {
 		if v := binary.BigEndian.Uint32(b); v > format {
 			return ErrNewer
 		}
-		for _, name := range [][]byte{bucketTail, bucketRecords, bucketRest} {
+		for _, name := range [][]byte{bucketRecords, bucketRest} {
 			if tx.Bucket(name) == nil {
 				return unfit(fmt.Sprintf("bucket %q is missing", name))
 			}
 		}
-		return s.load(m)
+		if err := s.identity(m); err != nil {
+			return err
+		}
+		j := tx.Bucket(bucketJournal)
+		if j == nil {
+			return nil
+		}
+		found = true
+		if s.settled, err = spotIn(m); err != nil {
+			return err
+		}
+		s.ring, err = ringAt(s.file, uint64(j.Root()), s.id)
+		return err
 	})
+	if err != nil || !found {
+		s.next = s.settled
+		return err
+	}
+	w, now, end, lost, err := s.ring.replay(s.settled, s.last, s.now)
+	if err := errors.Join(err, lost); err != nil {
+		return unfit(err.Error())
+	}
+	s.now, s.reach = now, end.pos
+	s.keptNow(w, now, end, s.settled)
+	if s.now.sent > s.last {
+		return unfit(fmt.Sprintf("record %d was sent, but the last one kept is %d", s.now.sent, s.last))
+	}
+	return nil
 }
 
-// load reads identity, last seq and cursors.
-func (s *Store) load(m *bbolt.Bucket) error {
+// identity reads what bbolt's pages say of the store as a whole.
+func (s *Store) identity(m *bbolt.Bucket) error {
 	id, err := field(m, keyID, 0)
 	if err != nil {
 		return err
@@ -186,8 +232,8 @@ func (s *Store) load(m *bbolt.Bucket) error {
 	if s.now.sent, err = number(m, keySent); err != nil {
 		return err
 	}
-	if s.now.sent > s.last {
-		return unfit(fmt.Sprintf("record %d was sent, but the last one kept is %d", s.now.sent, s.last))
+	if s.now.session, err = number(m, keySession); err != nil {
+		return err
 	}
 	requests, err := field(m, keyResend, 0)
 	if err != nil {
@@ -196,8 +242,42 @@ func (s *Store) load(m *bbolt.Bucket) error {
 	if s.now.requests, err = readRequests(requests); err != nil {
 		return err
 	}
-	s.kept = s.now
+	s.kept, s.filed = s.now, s.now
 	return nil
+}
+
+// upgrade gives a store of format 1 a journal, and puts the newest records where
+// the others are.
+func (s *Store) upgrade() error {
+	var page uint64
+	err := s.db.Update(func(tx *bbolt.Tx) error {
+		if tail := tx.Bucket(bucketTail); tail != nil {
+			records := tx.Bucket(bucketRecords)
+			if err := tail.ForEach(records.Put); err != nil {
+				return err
+			}
+			if err := tx.DeleteBucket(bucketTail); err != nil {
+				return err
+			}
+		}
+		if err := makeRing(tx); err != nil {
+			return err
+		}
+		return tx.Bucket(bucketMeta).Put(keyFormat, seal(keyFormat, binary.BigEndian.AppendUint32(nil, format)))
+	})
+	if err != nil {
+		return err
+	}
+	err = s.db.View(func(tx *bbolt.Tx) error {
+		page = uint64(tx.Bucket(bucketJournal).Root())
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	s.ring, err = ringAt(s.file, page, s.id)
+	s.room = ringSlots - ringSpare
+	return err
 }
 
 // field reads a value of the meta bucket; size 0 means any.
@@ -242,34 +322,26 @@ func (s *Store) Last() uint64 {
 	return s.last
 }
 
-// Close keeps the cursors and closes the file. A second call does nothing.
-// What was acknowledged is on disk without it.
+// Close keeps the cursors, settles the journal and closes the file. A second call
+// does nothing. What was acknowledged is on disk without it, and what cannot be
+// settled stays in the journal.
 func (s *Store) Close() error {
-	var err error
-	if !s.readOnly {
-		err = s.flushIfSound()
-	}
 	s.writing.Lock()
 	defer s.writing.Unlock()
 	if s.closed {
 		return nil
+	}
+	var err error
+	if !s.readOnly {
+		if err = s.flush(); s.next != s.settled || s.waiting.state != nil {
+			_ = s.settle(s.waiting, s.kept) // the journal holds it as well
+		}
 	}
 	s.closed = true
 	if s.stuck { // bbolt might wait for ever for its own transaction
 		return errors.Join(err, unlock(s.file), s.file.Close())
 	}
 	return errors.Join(err, s.db.Close())
-}
-
-// flushIfSound keeps the cursors unless nothing can be written any more.
-func (s *Store) flushIfSound() error {
-	s.writing.Lock()
-	skip := s.closed || s.broken != nil
-	s.writing.Unlock()
-	if skip {
-		return nil
-	}
-	return s.FlushSent()
 }
 
 // abandon closes what an unsuccessful open left behind.
@@ -282,9 +354,13 @@ func (s *Store) abandon() {
 	}
 }
 
-// view runs fn in a short reading transaction. What fn reads dies with it.
-func (s *Store) view(fn func(*bbolt.Tx) error) error {
-	if err := guard(func() error { return s.db.View(fn) }); err != nil {
+// view runs fn in a short reading transaction, with what waits in the journal:
+// together they are all that is kept. What fn reads dies with it.
+func (s *Store) view(fn func(*bbolt.Tx, *waiting) error) error {
+	s.mu.Lock()
+	w := s.waiting // before the transaction begins: what is settled in between is then in both
+	s.mu.Unlock()
+	if err := guard(func() error { return s.db.View(func(tx *bbolt.Tx) error { return fn(tx, &w) }) }); err != nil {
 		return s.failure(err)
 	}
 	return nil

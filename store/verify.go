@@ -25,6 +25,7 @@ type Report struct {
 	Last    uint64   `json:"last"`    // seq of the newest
 	Sent    uint64   `json:"sent"`    // seq up to which all were sent
 	State   uint64   `json:"state"`   // seq up to which the state is folded
+	Waiting uint64   `json:"waiting"` // of Records, those that are in the journal alone
 	Runs    int      `json:"runs"`
 	Orders  int      `json:"orders"`
 	Damage  []string `json:"damage,omitempty"` // each in words, with page or record
@@ -56,6 +57,8 @@ type checker struct {
 	has  map[string]bool // values of meta
 	next uint64          // seq that must come next
 	runs []uint64        // first seq of each
+	now  cursors         // as far as they matter here
+	spot spot            // from where the journal is read
 }
 
 func (c *checker) damage(format string, args ...any) {
@@ -93,10 +96,11 @@ func (c *checker) file(path string) error {
 		return nil
 	}
 	bad := c.found
-	w := walker{f: f, meta: m, seen: map[uint64]bool{}, damage: c.damage, visit: c.visit}
+	w := walker{f: f, meta: m, seen: map[uint64]bool{}, damage: c.damage, visit: c.visit, roots: map[string]uint64{}}
 	w.free()
 	w.tree("", m.root)
 	astray := c.found > bad
+	c.journal(f, w.roots[string(bucketJournal)])
 	c.whole()
 	if astray || c.newer {
 		return nil
@@ -106,6 +110,9 @@ func (c *checker) file(path string) error {
 
 // visit checks one value.
 func (c *checker) visit(path string, key, value []byte) {
+	if path == string(bucketJournal) {
+		return // read by itself, behind all else
+	}
 	b, err := unseal(key, value)
 	switch path {
 	case "records", "tail":
@@ -179,7 +186,12 @@ func (c *checker) meta(key string, b []byte) {
 	case string(keySent):
 		c.report.Sent = number()
 	case string(keySession):
-		number()
+		c.now.session = number()
+	case string(keySpot):
+		var err error
+		if c.spot, err = readSpot(b); err != nil {
+			c.damage("meta: %s: %v", key, err)
+		}
 	case string(keyResend):
 		if _, err := readRequests(b); err != nil {
 			c.damage("meta: %v", err)
@@ -215,6 +227,34 @@ func (c *checker) record(key, value []byte) {
 // missing says that the records expected up to a seq are not there.
 func (c *checker) missing(last uint64) {
 	c.damage("records %d to %d are missing", c.next, last)
+}
+
+// journal reads what waits in the journal, whose bucket begins at a page; 0: there
+// is none, as in a backup that was never opened.
+func (c *checker) journal(f *os.File, page uint64) {
+	if page == 0 {
+		return
+	}
+	j, err := ringAt(f, page, c.report.ID)
+	if err != nil {
+		c.damage("%v", err)
+		return
+	}
+	c.now.sent = c.report.Sent
+	w, now, _, lost, err := j.replay(c.spot, c.report.Last, c.now)
+	for _, err := range []error{err, lost} {
+		if err != nil {
+			c.damage("%v", err)
+		}
+	}
+	for i, v := range w.values {
+		c.record(seqKey(w.first+uint64(i)), v)
+	}
+	for _, r := range w.runs {
+		c.runs = append(c.runs, r.first)
+	}
+	c.report.Waiting = uint64(len(w.values))
+	c.report.Last, c.report.Sent = w.last(c.report.Last), now.sent
 }
 
 // whole checks what only all values together can show.
