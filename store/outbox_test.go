@@ -109,6 +109,37 @@ func TestSentCursor(t *testing.T) {
 	want("a wrong one changes nothing", 71, 71)
 }
 
+// Cursors that nothing takes along are kept by themselves after a while, and what
+// could not leave the journal is tried again.
+func TestFlushOld(t *testing.T) {
+	s := open(t, place(t), Options{})
+	fill(t, s, 5, 1)
+	before := s.next
+	if err := errors.Join(s.FlushOld(0), s.Sent(3), s.FlushOld(time.Hour)); err != nil || s.next != before {
+		t.Errorf("young or none: %v, written %t", err, s.next != before)
+	}
+	if err := s.FlushOld(0); err != nil || s.next == before || mustBeWhole(t, cut(t, s)).Sent != 3 {
+		t.Errorf("old: %v, written %t", err, s.next != before)
+	}
+	before = s.next
+	if err := s.FlushOld(0); err != nil || s.next != before {
+		t.Errorf("kept already: %v, written %t", err, s.next != before)
+	}
+
+	s.trouble = errors.New("no room")
+	if err := s.FlushOld(time.Hour); err != nil || s.settled != s.next {
+		t.Errorf("tried again: %v", err)
+	}
+	if _, why := s.Trouble(); why != nil {
+		t.Errorf("trouble is still told: %v", why)
+	}
+	closed(t, s)
+	s.trouble = errors.New("no room")
+	if err := s.FlushOld(0); err != nil {
+		t.Errorf("closed: %v", err)
+	}
+}
+
 func TestQueue(t *testing.T) {
 	s := open(t, place(t), Options{})
 	for _, row := range []struct {
