@@ -27,8 +27,9 @@ type bench struct {
 	now     func() time.Time
 	inputs  chan request
 	kept    func([]record.Record, station.View) // after each commit, in order
-	beat    func()                              // called often while the bench is alive
+	beat    func()                              // called in each turn, every benchBeat at least
 
+	full    atomic.Bool            // as many inputs wait as may
 	ending  chan struct{}          // closed: no more will come
 	ended   chan struct{}          // closed: nothing is taken any more
 	trouble atomic.Pointer[string] // why the store takes nothing; nil: it does
@@ -121,13 +122,15 @@ func (b *bench) run(ctx context.Context) error {
 	var tried, late time.Time             // when the store was last tried; when waiting for it ends
 	ending := (<-chan struct{})(b.ending) // nil once it is closed
 	for {
+		b.beat()
 		failing := b.trouble.Load() != nil
 		if len(waiting) == 0 && ending == nil && len(b.inputs) == 0 {
 			return nil
 		}
 		if len(waiting) == 0 && len(b.inputs) == 0 || failing {
 			source := b.inputs
-			if len(waiting) >= benchHeld {
+			b.full.Store(len(waiting) >= benchHeld)
+			if b.full.Load() {
 				source = nil
 			}
 			wait := benchBeat
@@ -146,7 +149,6 @@ func (b *bench) run(ctx context.Context) error {
 			case <-tick.C:
 			}
 		}
-		b.beat()
 		waiting = b.gather(waiting)
 		waiting, tried = b.commit(waiting), time.Now()
 		if len(waiting) > 0 && ending == nil && b.trouble.Load() != nil && (ctx.Err() != nil || time.Now().After(late)) {

@@ -132,7 +132,7 @@ func (c *demoCommand) Run(e env) (err error) {
 		return rehearsal.Shift(ctx, demoBench{a}, clock, press, gauge, plant, show.say)
 	}
 	watch := a.watchSwitch(func() (sensors.Contacts, error) { return press, nil }, press.Now)
-	err = a.run(ctx, watch, a.watchCaliper, shift)
+	err = a.run(ctx, watch, a.watchCaliper(), shift)
 	show.conclude(cfg, plant)
 	return err
 }

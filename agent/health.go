@@ -197,7 +197,9 @@ func (a *agent) keepHouse(ctx context.Context) error {
 	tick := time.NewTimer(houseWatched)
 	defer tick.Stop()
 	var pruned time.Time
+	defer a.parts.house.end()
 	for {
+		a.parts.house.beat()
 		wait := houseAlone
 		if a.health.board.Watched() {
 			wait = houseWatched

@@ -66,16 +66,23 @@ func TestNotify(t *testing.T) {
 	if got := heard(); got != "READY=1" {
 		t.Errorf("heard %q", got)
 	}
-	now := time.Now()
-	beat := watchdog(func() time.Time { return now })
-	beat()
-	beat() // too soon to be told
-	now = now.Add(10 * time.Second)
-	beat()
+	if every, ok := fedEvery(); every != 10*time.Second || !ok {
+		t.Errorf("fed every %v, %v", every, ok)
+	}
+	w := newWatchdog()
+	w.status = func() string { return "north-bench:\n no order" }
+	w.look()
+	w.look() // the same status is not told twice
 	notify("STOPPING=1")
-	if got := []string{heard(), heard(), heard()}; got[0] != "WATCHDOG=1" || got[1] != "WATCHDOG=1" || got[2] != "STOPPING=1" {
+	if got := []string{heard(), heard(), heard()}; got[0] != "WATCHDOG=1\nSTATUS=north-bench: no order" || got[1] != "WATCHDOG=1" || got[2] != "STOPPING=1" {
 		t.Errorf("heard %q", got)
 	}
+	end := hold(time.Minute)
+	if got := heard(); got != "EXTEND_TIMEOUT_USEC=30000000" {
+		t.Errorf("heard %q", got)
+	}
+	end()
+	end()
 }
 
 // TestRetainedTopics: a subscriber that comes late finds every state, flat, on a

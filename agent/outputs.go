@@ -31,6 +31,8 @@ func (a *agent) openOutputs() error {
 			}
 		}
 		settings.OnChange = func(mqtt.State) { a.tellHouse() }
+		part := a.watchdog.part("publisher", outputLimit)
+		settings.OnTurn, a.parts.publisher = part.beat, part
 		if a.publisher, err = mqtt.New(settings, a.store); err != nil {
 			return err
 		}
@@ -40,6 +42,8 @@ func (a *agent) openOutputs() error {
 	}
 	settings := nodeSettings(a.cfg, a.store.ID())
 	settings.OnChange = a.tellHouse
+	part := a.watchdog.part("sparkplug", outputLimit)
+	settings.OnTurn, a.parts.node = part.beat, part
 	var err error
 	a.node, err = sparkplug.New(settings, a.store)
 	return err
@@ -80,10 +84,10 @@ func nodeSettings(c *config.Config, storeID string) sparkplug.Settings {
 // runOutputs publishes until ctx ends.
 func (a *agent) runOutputs(ctx context.Context, work *errgroup.Group) {
 	if a.publisher != nil {
-		work.Go(func() error { return a.publisher.Run(ctx) })
+		work.Go(func() error { defer a.parts.publisher.end(); return a.publisher.Run(ctx) })
 	}
 	if a.node != nil {
-		work.Go(func() error { return a.node.Run(ctx) })
+		work.Go(func() error { defer a.parts.node.end(); return a.node.Run(ctx) })
 	}
 }
 

@@ -30,6 +30,13 @@ import (
 // store that takes nothing.
 const drainTime = 10 * time.Second
 
+// How long a slow card may take to open the store, and to keep what is left at the
+// end, before the service manager ends the agent; our own figures, no source.
+const (
+	startMost = 15 * time.Minute
+	stopMost  = 3 * time.Minute
+)
+
 // runCommand is the agent at the press.
 type runCommand struct {
 	Config string `required:"" placeholder:"FILE" help:"Configuration; \"benchtally init DIR\" writes a commented one."`
@@ -59,7 +66,9 @@ func (c *runCommand) Run(e env) error {
 	for _, line := range cfg.Warnings() {
 		slog.Warn("configuration", "line", line)
 	}
+	opened := hold(startMost)
 	a, err := newAgent(cfg, time.Now)
+	opened()
 	if err != nil {
 		return err
 	}
@@ -68,9 +77,9 @@ func (c *runCommand) Run(e env) error {
 		return a.run(e.ctx, func(ctx context.Context) error { return feed(ctx, e.stdin, cfg, a.now, a.bench) })
 	}
 	open := func() (sensors.Contacts, error) { return sensors.Open(switchLines(cfg)) }
-	sources := []func(context.Context) error{a.watchSwitch(open, a.now), a.watchCaliper}
+	sources := []func(context.Context) error{a.watchSwitch(open, a.now), a.watchCaliper()}
 	if cfg.Scanner.Port != "" {
-		sources = append(sources, a.watchScanner)
+		sources = append(sources, a.watchScanner())
 	}
 	return a.run(e.ctx, sources...)
 }
@@ -102,6 +111,8 @@ type agent struct {
 	pair      *keyPair        // nil: the page is served without TLS
 	door      *people.Door    // nil: nobody signs in
 	health    *health
+	watchdog  *watchdog
+	parts     parts
 	jobs      *jobs
 	scans     scans
 	reading   sync.Mutex   // while a paper or a picture is made
@@ -138,8 +149,10 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 		return nil, errors.Join(err, kept.Close())
 	}
 	a.bench = newBench(s, now, a.onKept)
-	a.bench.beat = watchdog(time.Now)
+	a.watchdog = newWatchdog()
+	a.watchParts()
 	a.health = newHealth(a, s.View())
+	a.watchdog.status = func() string { return oneLine(a.health.board.Now()) }
 	if err := a.openOutputs(); err != nil {
 		return nil, errors.Join(invalid{err}, kept.Close())
 	}
@@ -161,16 +174,17 @@ func (a *agent) run(ctx context.Context, sources ...func(context.Context) error)
 	a.runOutputs(services, &work)
 	var bench errgroup.Group
 	bench.Go(func() error { return a.bench.run(ctx) })
-	notify("READY=1")
-
 	in, inCtx := errgroup.WithContext(ctx)
 	for _, source := range sources {
 		in.Go(func() error { return source(inCtx) })
 	}
+	work.Go(func() error { a.watchdog.run(services); return nil })
 	err = in.Wait()
 	notify("STOPPING=1")
+	defer hold(stopMost)()
 	a.bench.end()
 	err = errors.Join(err, bench.Wait())
+	a.parts.bench.end()
 	if a.print != nil && a.publisher != nil && ctx.Err() == nil {
 		a.drain(ctx)
 	}
@@ -204,12 +218,14 @@ func (a *agent) printRecords(records []record.Record) {
 
 // watchSwitch brings the strokes of the press.
 func (a *agent) watchSwitch(open func() (sensors.Contacts, error), now func() time.Time) func(context.Context) error {
+	part := a.source("contacts", contactsLimit)
 	return func(ctx context.Context) error {
+		defer part.end()
 		events := make(chan sensors.Event, 256)
 		var watch errgroup.Group
 		watch.Go(func() error {
 			defer close(events)
-			return sensors.Watch(ctx, open, sensors.NewFilter(filterSettings(a.cfg)), now, events)
+			return sensors.Watch(ctx, open, sensors.NewFilter(filterSettings(a.cfg)), part.through(now), events)
 		})
 		for e := range events {
 			a.bench.put(ctx, fromSwitch(e))
@@ -219,25 +235,29 @@ func (a *agent) watchSwitch(open func() (sensors.Contacts, error), now func() ti
 }
 
 // watchCaliper brings the readings of the caliper.
-func (a *agent) watchCaliper(ctx context.Context) error {
-	reader, err := caliper.NewReader(readerSettings(a.cfg))
-	if err != nil {
-		return err
-	}
-	events := make(chan caliper.Event, 256)
-	var watch errgroup.Group
-	watch.Go(func() error {
-		defer close(events)
-		return caliper.Run(ctx, caliperPort(a.cfg), reader, a.now, events)
-	})
-	troubles := causes{}
-	for e := range events {
-		if e.Format != "" {
-			a.health.format(e.Format)
+func (a *agent) watchCaliper() func(context.Context) error {
+	part := a.source("caliper", portLimit)
+	return func(ctx context.Context) error {
+		defer part.end()
+		reader, err := caliper.NewReader(readerSettings(a.cfg))
+		if err != nil {
+			return err
 		}
-		a.bench.put(ctx, troubles.input(e))
+		events := make(chan caliper.Event, 256)
+		var watch errgroup.Group
+		watch.Go(func() error {
+			defer close(events)
+			return caliper.Run(ctx, caliperPort(a.cfg), reader, part.through(a.now), events)
+		})
+		troubles := causes{}
+		for e := range events {
+			if e.Format != "" {
+				a.health.format(e.Format)
+			}
+			a.bench.put(ctx, troubles.input(e))
+		}
+		return watch.Wait()
 	}
-	return watch.Wait()
 }
 
 // cached is f asked at most once in a while, for one goroutine.

@@ -321,7 +321,7 @@ func TestScannerOnItsPort(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	s := startScanning(t, "[scanner]\nport = \""+name+"\"\n", func(a *agent) func(context.Context) error { return a.watchScanner })
+	s := startScanning(t, "[scanner]\nport = \""+name+"\"\n", func(a *agent) func(context.Context) error { return a.watchScanner() })
 	link := func(ok bool, text string) {
 		t.Helper()
 		if _, err := s.a.bench.ask(t.Context(), nil); err != nil { // all before is shown

@@ -13,17 +13,21 @@ import (
 )
 
 // watchScanner brings the labels that are read by a scanner on a port of its own.
-func (a *agent) watchScanner(ctx context.Context) error {
-	events := make(chan scanner.Event, 16)
-	var watch errgroup.Group
-	watch.Go(func() error {
-		defer close(events)
-		return scanner.Run(ctx, scannerPort(a.cfg), a.now, events)
-	})
-	for e := range events {
-		a.fromScanner(ctx, e)
+func (a *agent) watchScanner() func(context.Context) error {
+	part := a.source("scanner", portLimit)
+	return func(ctx context.Context) error {
+		defer part.end()
+		events := make(chan scanner.Event, 16)
+		var watch errgroup.Group
+		watch.Go(func() error {
+			defer close(events)
+			return scanner.Run(ctx, scannerPort(a.cfg), part.through(a.now), events)
+		})
+		for e := range events {
+			a.fromScanner(ctx, e)
+		}
+		return watch.Wait()
 	}
-	return watch.Wait()
 }
 
 // fromScanner does what a scanner's event asks for. There is nobody to answer but

@@ -67,6 +67,7 @@ func (l *link) run(ctx context.Context) *broker.Ending {
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	for {
+		l.p.turn()
 		if err := l.land(); err != nil {
 			return l.broken(err)
 		}

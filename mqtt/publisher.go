@@ -70,6 +70,7 @@ func (p *Publisher) Run(ctx context.Context) error {
 	defer p.handing.Wait()
 	defer p.report(func(s *State) { s.Connected = false })
 	for ctx.Err() == nil {
+		p.turn()
 		l, end := p.attempt(ctx)
 		if end == nil {
 			break
@@ -87,6 +88,13 @@ func (p *Publisher) Run(ctx context.Context) error {
 		sleep(ctx, pause)
 	}
 	return nil
+}
+
+// turn says that Run goes on.
+func (p *Publisher) turn() {
+	if p.s.OnTurn != nil {
+		p.s.OnTurn()
+	}
 }
 
 // attempt makes one connection and lives with it until it ends. It returns the

@@ -33,6 +33,7 @@ type Settings struct {
 	BackoffMin, BackoffMax time.Duration
 
 	Log      *slog.Logger // nil takes the default
+	OnTurn   func()       // called from Run in each turn of its work, at least once a Heartbeat or BackoffMax; nil none. It must not block
 	OnChange func(State)  // called from Run when Connected, Reason or Stuck changed; nil none. It must not block
 }
 

@@ -193,6 +193,7 @@ func (l *link) run(ctx context.Context) *broker.Ending {
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	for err == nil {
+		l.n.turn()
 		if l.hostLeft() {
 			return l.leave(errHostLeft)
 		}
@@ -270,13 +271,18 @@ func (l *link) await(ctx context.Context) *broker.Ending {
 		defer timer.Stop()
 		late = timer.C
 	}
+	look := time.NewTicker(lookEvery)
+	defer look.Stop()
 	for {
+		l.n.turn()
 		select {
 		case <-ctx.Done():
 			return nil
 		case <-l.session.Lost():
 			return l.session.Broken(nil)
 		case <-l.n.wake:
+			l.n.catchUp(ctx)
+		case <-look.C:
 			l.n.catchUp(ctx)
 		case <-l.heard:
 			if l.arrived() {

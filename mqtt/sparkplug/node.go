@@ -58,6 +58,7 @@ type Settings struct {
 	BackoffMin, BackoffMax time.Duration
 
 	Log      *slog.Logger // nil takes the default
+	OnTurn   func()       // called from Run in each turn of its work, at least once a BackoffMax; nil none. It must not block
 	OnChange func()       // called from Run when the state changed; nil none. It must not block
 }
 
@@ -208,8 +209,10 @@ func (n *Node) Run(ctx context.Context) error {
 			n.past.keep(n, time.Now())
 		}
 	}()
+	n.turn()
 	n.load(ctx)
 	for ctx.Err() == nil {
+		n.turn()
 		l, end := n.attempt(ctx)
 		if end == nil || ctx.Err() != nil {
 			break
@@ -226,6 +229,13 @@ func (n *Node) Run(ctx context.Context) error {
 		n.rest(ctx, pause)
 	}
 	return nil
+}
+
+// turn says that Run goes on.
+func (n *Node) turn() {
+	if n.s.OnTurn != nil {
+		n.s.OnTurn()
+	}
 }
 
 // rest waits, and takes in what is recorded meanwhile.
