@@ -11,7 +11,7 @@ import (
 )
 
 var names = []string{
-	"60-benchtally.rules", "README.txt", "bench.toml", "benchtally.service", "jobs.csv", "modules-load.conf", "specs.csv", "sysusers.conf",
+	"60-benchtally.rules", "README.txt", "bench.toml", "benchtally.service", "jobs.csv", "journald.conf", "modules-load.conf", "specs.csv", "system.conf", "sysusers.conf",
 }
 
 func within(dir string) (paths []string) {
@@ -125,7 +125,8 @@ func TestServiceReachesItsDevicesAndNothingElse(t *testing.T) {
 		"User=benchtally\n", "SupplementaryGroups=gpio dialout\n", "StateDirectory=benchtally\n", "StandardInput=null\n",
 		"NoNewPrivileges=yes\n", "ProtectSystem=strict\n", "CapabilityBoundingSet=\n", "DevicePolicy=closed\n",
 		"DeviceAllow=char-gpiochip rw\n", "DeviceAllow=char-ttyUSB rw\n", "DeviceAllow=char-ttyACM rw\n",
-		"SystemCallFilter=@system-service adjtimex clock_adjtime\n", "MemoryMax=128M\n",
+		"SystemCallFilter=@system-service\nSystemCallFilter=~@privileged @resources\nSystemCallFilter=adjtimex clock_adjtime\n",
+		"MemoryMax=128M\n", "Environment=GOMEMLIMIT=96MiB\n", "NotifyAccess=main\n",
 	} {
 		if !strings.Contains(unit, "\n"+want) {
 			t.Errorf("the unit lacks %q", want)
@@ -133,7 +134,7 @@ func TestServiceReachesItsDevicesAndNothingElse(t *testing.T) {
 	}
 	// PrivateDevices hides the ports, ProtectClock forbids to read the clock's
 	// state, and an order behind the network or the clock would delay counting.
-	for _, never := range []string{"PrivateDevices", "ProtectClock", "BindsTo", "After=", "Requires="} {
+	for _, never := range []string{"PrivateDevices", "ProtectClock", "ProcSubset", "BindsTo", "After=", "Requires="} {
 		if strings.Contains(unit, never) {
 			t.Errorf("the unit has %q", never)
 		}
