@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"os"
 	"runtime"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -45,7 +46,7 @@ type runCommand struct {
 
 // Run works until it is stopped, or until the inputs end.
 func (c *runCommand) Run(e env) error {
-	logTo(e.stderr)
+	defer logTo(e.stderr)()
 	if os.Getenv("GOMAXPROCS") == "" {
 		// The work is a chain of short steps: handing each to another core costs
 		// a quarter more than doing them on one.
@@ -70,6 +71,7 @@ func (c *runCommand) Run(e env) error {
 	a, err := newAgent(cfg, time.Now)
 	opened()
 	if err != nil {
+		restartLater(e.ctx, err)
 		return err
 	}
 	if c.Inputs == "-" {
@@ -85,8 +87,8 @@ func (c *runCommand) Run(e env) error {
 }
 
 // logTo sends the log to w as text; under a service manager, which stamps each
-// line itself, without times.
-func logTo(w io.Writer) {
+// line itself, without times. The answer ends the log.
+func logTo(w io.Writer) (end func()) {
 	options := &slog.HandlerOptions{Level: slog.LevelInfo}
 	if os.Getenv("JOURNAL_STREAM") != "" {
 		options.ReplaceAttr = func(groups []string, a slog.Attr) slog.Attr {
@@ -96,7 +98,30 @@ func logTo(w io.Writer) {
 			return a
 		}
 	}
-	slog.SetDefault(slog.New(slog.NewTextHandler(w, options)))
+	log := newSteady(slog.NewTextHandler(w, options))
+	slog.SetDefault(slog.New(log))
+	return log.flush
+}
+
+// restartRest is how long a start that fails takes under a service manager, which
+// starts the agent anew at once and says so in the log each time.
+const restartRest = time.Minute
+
+// restartLater tells the service manager why the agent cannot start, and waits a
+// while, so that a store that stays damaged does not fill the log. A wrong
+// configuration is not tried again, so nothing has to be waited for.
+func restartLater(ctx context.Context, err error) {
+	if os.Getenv("NOTIFY_SOCKET") == "" || exitCode(err) == exitUsage {
+		return
+	}
+	notify("STATUS=cannot start, and is tried again each minute: " + strings.Join(strings.Fields(err.Error()), " "))
+	slog.Error("the agent cannot start; it is tried again in a minute", "err", err)
+	rest := time.NewTimer(restartRest)
+	defer rest.Stop()
+	select {
+	case <-ctx.Done():
+	case <-rest.C:
+	}
 }
 
 // agent is one running agent: what comes in goes to the bench, what the bench
@@ -201,8 +226,24 @@ func (a *agent) onKept(records []record.Record, v station.View) {
 	if a.told != nil {
 		a.told(records)
 	}
+	logFaults(records)
 	a.wakeOutputs()
 	a.health.show(records, v)
+}
+
+// logFaults logs what begins and ceases to be wrong with the devices. Broker and
+// store have their own lines, which also tell of what was too short for a record.
+func logFaults(records []record.Record) {
+	for _, r := range records {
+		if r.Kind != record.Fault || r.Source == record.Broker || r.Source == record.Store {
+			continue
+		}
+		if r.State == record.On {
+			slog.Warn("a fault begins", "source", string(r.Source), "reason", r.Reason)
+		} else {
+			slog.Info("a fault ends", "source", string(r.Source), "reason", r.Reason)
+		}
+	}
 }
 
 func (a *agent) printRecords(records []record.Record) {
