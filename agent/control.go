@@ -93,6 +93,7 @@ func (a *agent) controls() http.Handler {
 	mux.HandleFunc("GET /status", func(w http.ResponseWriter, _ *http.Request) {
 		answer(w, a.status(), nil)
 	})
+	mux.HandleFunc("GET /metrics", a.answerFigures)
 	mux.HandleFunc("GET /log", func(w http.ResponseWriter, r *http.Request) {
 		want, err := parseSelection(r.URL.Query())
 		if err != nil {

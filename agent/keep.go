@@ -42,3 +42,12 @@ func openKept(path string, o store.Options) (*store.Store, error) {
 	}
 	return store.Open(path, o)
 }
+
+// fileSize is the size of a file in bytes, 0 where there is none.
+func fileSize(path string) int64 {
+	info, err := os.Stat(path)
+	if err != nil {
+		return 0
+	}
+	return info.Size()
+}

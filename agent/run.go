@@ -137,6 +137,8 @@ type agent struct {
 	door      *people.Door    // nil: nobody signs in
 	health    *health
 	watchdog  *watchdog
+	tally     *tally
+	machine   machine
 	parts     parts
 	jobs      *jobs
 	scans     scans
@@ -160,7 +162,7 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 	if err != nil {
 		return nil, err
 	}
-	a := &agent{cfg: cfg, now: now, store: kept, began: time.Now(), outputChanged: make(chan struct{}, 1)}
+	a := &agent{cfg: cfg, now: now, store: kept, began: time.Now(), outputChanged: make(chan struct{}, 1), tally: newTally(), machine: machine{"/"}}
 	a.pair, a.door = pagePair(cfg.Page), pageDoor(cfg.Page)
 	if a.holders = a.door; a.holders == nil && cfg.Page.Operators != "" {
 		a.holders = people.NewDoor(cfg.Page.Operators, people.Settings{Now: time.Now})
@@ -169,7 +171,7 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 	a.jobs = newJobs(cfg, time.Now)
 	rules.Jobs = a.jobs.Of
 	rules.ClockState = cached(clockState, 10*time.Second)
-	s, err := station.Open(&keeper{Store: kept}, rules)
+	s, err := station.Open(timedLog{&keeper{Store: kept}, a.tally}, rules)
 	if err != nil {
 		return nil, errors.Join(err, kept.Close())
 	}
@@ -194,6 +196,7 @@ func (a *agent) run(ctx context.Context, sources ...func(context.Context) error)
 	var work errgroup.Group
 	work.Go(func() error { return a.serveControl(services) })
 	work.Go(func() error { return a.servePage(services) })
+	work.Go(func() error { return a.serveFigures(services) })
 	work.Go(func() error { return a.keepHouse(services) })
 	go a.jobs.watch(services)
 	a.runOutputs(services, &work)
@@ -226,6 +229,7 @@ func (a *agent) onKept(records []record.Record, v station.View) {
 	if a.told != nil {
 		a.told(records)
 	}
+	a.tally.count(records)
 	logFaults(records)
 	a.wakeOutputs()
 	a.health.show(records, v)

@@ -284,6 +284,14 @@ func listenAddress(s string) string {
 	return ""
 }
 
+// metricsAddress is an address to give metrics away at.
+func metricsAddress(s string) string {
+	if text := listenAddress(s); text != "" {
+		return strings.NewReplacer("no page", "no metrics", "8737", "8738").Replace(text)
+	}
+	return ""
+}
+
 // shownHere says whether a page that listens there is reached from this machine
 // alone.
 func shownHere(listen string) bool {

@@ -32,6 +32,7 @@ type Config struct {
 	MQTT       MQTT
 	Sparkplug  Sparkplug
 	Page       Page
+	Metrics    Metrics
 	Order      Order
 	Scanner    Scanner
 	Specs      []crimp.Spec     // in the order of the files and their rows
@@ -173,6 +174,11 @@ type Page struct {
 	ViewSignedIn bool          // who looks must have, too
 	Idle         time.Duration // after which a session ends when nothing is touched, 1 min to 12 h
 	Language     string        // "en", "es" or "de"; each browser may choose another
+}
+
+// Metrics are figures for who watches many presses.
+type Metrics struct {
+	Listen string // address:port; "" none
 }
 
 // defaults is the configuration of a file that says nothing.

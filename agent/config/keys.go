@@ -129,6 +129,8 @@ var keys = []key{
 	{"page", "idle", "", duration(func(c *Config) *time.Duration { return &c.Page.Idle }, time.Minute, 12*time.Hour)},
 	{"page", "language", "", choice(func(c *Config) *string { return &c.Page.Language }, "en", "es", "de")},
 
+	{"metrics", "listen", "", text(func(c *Config) *string { return &c.Metrics.Listen }, orBlank(metricsAddress))},
+
 	{specsTable, "file", `file = "specs.csv"`, nil},
 	{jobsTable, "file", "", nil},
 	{standardsTable, "name", "", nil},

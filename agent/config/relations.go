@@ -43,6 +43,8 @@ func (l *loader) relations() {
 		"degrees of freedom need the standard deviation that they belong to: write repeatability as well")
 
 	l.pageRelations()
+	l.relate(c.Metrics.Listen == "" || c.Metrics.Listen != c.Page.Listen || strings.HasSuffix(c.Page.Listen, ":0"), "metrics.listen", "page.listen",
+		"the page and the metrics want an address each, this one is the page's")
 	l.relate(c.Scanner.Port == "" || c.Scanner.Port != c.Caliper.Port, "scanner.port", "caliper.port",
 		"the scanner and the caliper want a port each, this one is the caliper's")
 	l.relate(c.Caliper.CheckEvery == 0 || len(c.Standards) > 0, "caliper.check_every", standardsTable+".name",
