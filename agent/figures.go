@@ -70,7 +70,7 @@ func (a *agent) figures() []byte {
 		_, on := s.View.Faults[source]
 		faults.Add(asFigure(on), "source", string(source))
 	}
-	w.One("benchtally_clock_synchronized", metrics.Gauge, "Whether something keeps the computer's clock right.", asFigure(clockState() != clockUnset))
+	w.One("benchtally_clock_synchronized", metrics.Gauge, "Whether something keeps the computer's clock right.", asFigure(clockKept()))
 	w.One("benchtally_parts_hanging", metrics.Gauge, "Whether a part of the agent shows no sign of life.", asFigure(a.watchdog.trouble() != ""))
 
 	a.writeStore(&w)
@@ -115,6 +115,9 @@ func (a *agent) writeStore(w *metrics.Writer) {
 		w.One("benchtally_store_filesystem_free_bytes", metrics.Gauge, "Room that is left where the store lies.", float64(free))
 		w.One("benchtally_store_filesystem_size_bytes", metrics.Gauge, "Size of the file system where the store lies.", float64(all))
 	}
+	room, trouble := a.store.Trouble()
+	w.One("benchtally_store_journal_room_commits", metrics.Gauge, "Commits that the journal has room for while the rest of the store takes none.", float64(room))
+	w.One("benchtally_store_journal_stuck", metrics.Gauge, "Whether the journal cannot be moved into the rest of the store.", asFigure(trouble != nil))
 	if a.publisher == nil {
 		return
 	}
@@ -172,6 +175,9 @@ func (a *agent) writeMachine(w *metrics.Writer) {
 	w.One("process_start_time_seconds", metrics.Gauge, "When the agent was started, by the clock of then.", float64(a.began.UnixMilli())/1000)
 	w.One("go_goroutines", metrics.Gauge, "Goroutines.", float64(runtime.NumGoroutine()))
 }
+
+// clockKept says whether something keeps the computer's clock right.
+func clockKept() bool { return clockState() != clockUnset }
 
 func asFigure(b bool) float64 {
 	if b {

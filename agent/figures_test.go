@@ -170,7 +170,7 @@ func TestMachine(t *testing.T) {
 	}
 	put("sys/firmware/devicetree/base/model", "A board, model 4\x00")
 	put("sys/class/thermal/thermal_zone0/temp", "48312\n")
-	put("proc/stat", "cpu  1 2 3\nbtime 1772431200\nprocesses 5\n")
+	put("proc/uptime", "1036800.25 4000000.00\n")
 	put("proc/loadavg", "0.25 0.10 0.05 1/100 1234\n")
 	put("proc/meminfo", "MemTotal:  1000 kB\nMemAvailable:     512 kB\n")
 	put("sys/class/hwmon/hwmon0/name", "cpu_thermal\n")
@@ -178,7 +178,7 @@ func TestMachine(t *testing.T) {
 	put("sys/class/hwmon/hwmon1/name", "rpi_volt\n")
 	put("sys/class/hwmon/hwmon1/in0_lcrit_alarm", "1\n")
 	s := machine{root}.state()
-	if s.Model != "A board, model 4" || *s.Temperature != 48.312 || s.Started.Unix() != 1772431200 || *s.Load != 0.25 || *s.Available != 512<<10 || !*s.LowVoltage || s.Throttled != nil {
+	if s.Model != "A board, model 4" || *s.Temperature != 48.312 || *s.Up != 1036800.25 || *s.Load != 0.25 || *s.Available != 512<<10 || !*s.LowVoltage || s.Throttled != nil {
 		t.Errorf("%+v", s)
 	}
 	put("sys/devices/platform/soc/soc:firmware/get_throttled", "50004\n")
@@ -186,10 +186,10 @@ func TestMachine(t *testing.T) {
 	if *s.LowVoltage || !*s.Throttled || !*s.WasLow {
 		t.Errorf("%v %v %v", *s.LowVoltage, *s.Throttled, *s.WasLow)
 	}
-	for _, name := range []string{"sys/class/thermal/thermal_zone0/temp", "proc/stat", "proc/loadavg", "proc/meminfo", "sys/devices/platform/soc/soc:firmware/get_throttled"} {
-		put(name, strings.Repeat("nonsense ", 9)+"\nbtime x\nMemAvailable: x kB\n")
+	for _, name := range []string{"sys/class/thermal/thermal_zone0/temp", "proc/uptime", "proc/loadavg", "proc/meminfo", "sys/devices/platform/soc/soc:firmware/get_throttled"} {
+		put(name, strings.Repeat("nonsense ", 9)+"\nMemAvailable: x kB\n")
 	}
-	if s := (machine{root}).state(); s.Temperature != nil || s.Started != nil || s.Load != nil || s.Available != nil || s.Throttled != nil {
+	if s := (machine{root}).state(); s.Temperature != nil || s.Up != nil || s.Load != nil || s.Available != nil || s.Throttled != nil {
 		t.Errorf("of nonsense: %+v", s)
 	}
 }

@@ -17,20 +17,31 @@ type machine struct{ root string }
 
 // machineState is how the computer stands.
 type machineState struct {
-	Model       string     `json:"model,omitempty"`
-	Kernel      string     `json:"kernel,omitempty"`
-	Started     *time.Time `json:"started,omitempty"`
-	Temperature *float64   `json:"celsius,omitempty"`
-	LowVoltage  *bool      `json:"under_voltage,omitempty"` // now
-	Throttled   *bool      `json:"throttled,omitempty"`     // now, for heat or voltage
-	WasLow      *bool      `json:"under_voltage_seen,omitempty"`
-	Load        *float64   `json:"load_1m,omitempty"`
-	Available   *int64     `json:"memory_available_bytes,omitempty"`
+	Model       string   `json:"model,omitempty"`
+	Kernel      string   `json:"kernel,omitempty"`
+	Up          *float64 `json:"up_seconds,omitempty"`
+	Temperature *float64 `json:"celsius,omitempty"`
+	LowVoltage  *bool    `json:"under_voltage,omitempty"` // now
+	Throttled   *bool    `json:"throttled,omitempty"`     // now, for heat or voltage
+	WasLow      *bool    `json:"under_voltage_seen,omitempty"`
+	Load        *float64 `json:"load_1m,omitempty"`
+	Available   *int64   `json:"memory_available_bytes,omitempty"`
 }
 
 func (m machine) read(name string) (string, bool) {
 	b, err := os.ReadFile(filepath.Join(m.root, name))
 	return strings.Trim(string(b), "\x00 \n"), err == nil
+}
+
+// first is the first number of a file; nil: there is none.
+func (m machine) first(name string) *float64 {
+	text, _ := m.read(name)
+	word, _, _ := strings.Cut(text, " ")
+	n, err := strconv.ParseFloat(word, 64)
+	if err != nil {
+		return nil
+	}
+	return &n
 }
 
 // state reads what there is.
@@ -47,22 +58,7 @@ func (m machine) state() (s machineState) {
 			s.Temperature = &celsius
 		}
 	}
-	if stat, ok := m.read("proc/stat"); ok {
-		for line := range strings.Lines(stat) {
-			if text, ok := strings.CutPrefix(line, "btime "); ok {
-				if n, err := strconv.ParseInt(strings.TrimSpace(text), 10, 64); err == nil {
-					at := time.Unix(n, 0).UTC()
-					s.Started = &at
-				}
-			}
-		}
-	}
-	if text, ok := m.read("proc/loadavg"); ok {
-		first, _, _ := strings.Cut(text, " ")
-		if load, err := strconv.ParseFloat(first, 64); err == nil {
-			s.Load = &load
-		}
-	}
+	s.Up, s.Load = m.first("proc/uptime"), m.first("proc/loadavg")
 	if text, ok := m.read("proc/meminfo"); ok {
 		if n, ok := kilobytes(text, "MemAvailable:"); ok {
 			s.Available = &n

@@ -3,11 +3,11 @@ package main
 import (
 	"encoding/json"
 	"errors"
-	"fmt"
-	"io"
+	"time"
 
 	"benchtally/agent/config"
 	"benchtally/agent/panel"
+	"benchtally/agent/record"
 	"benchtally/agent/station"
 	"benchtally/store"
 )
@@ -31,30 +31,123 @@ type status struct {
 	Cage    cageState    `json:"cage"`
 	Last    lastState    `json:"last"`
 	Links   []statusLink `json:"links,omitempty"`
+
+	At      time.Time     `json:"at"`                // when this was asked, by the agent's clock
+	Up      float64       `json:"up_seconds"`        // the agent runs; 0: none does
+	Hangs   string        `json:"hangs,omitempty"`   // parts of the agent that show no sign of life
+	Faults  []statusFault `json:"faults,omitempty"`  // that last, as they were recorded
+	Record  *time.Time    `json:"record,omitempty"`  // the latest of all
+	Stroke  *time.Time    `json:"stroke,omitempty"`  // the latest, if it is among the latest records; so with the next two
+	Reading *time.Time    `json:"reading,omitempty"` //
+	Verdict *time.Time    `json:"verdict,omitempty"` //
+	Oldest  *time.Time    `json:"oldest_unsent,omitempty"`
+	LastAck *time.Time    `json:"last_ack,omitempty"` // since the agent was started
+
+	Clock   bool         `json:"clock_kept_right"`
+	Store   string       `json:"store"` // its file
+	Bytes   int64        `json:"store_bytes"`
+	Room    *int64       `json:"store_room_bytes,omitempty"` // where the store lies; absent: not known
+	Machine machineState `json:"computer"`
 }
 
 type statusLink struct {
 	Name string `json:"name"`
 	OK   bool   `json:"ok"`
 	Text string `json:"text"`
+
+	Since *time.Time `json:"since,omitempty"` // the fault began; absent: there is none, or nobody knows
 }
 
-func statusOf(s panel.Snapshot, kept *store.Store) status {
+type statusFault struct {
+	Source record.Source `json:"source"`
+	Since  time.Time     `json:"since"`
+	Reason string        `json:"reason"`
+}
+
+// latestSeen is how many of the latest records are looked through for the last
+// stroke, reading and verdict: a shift has some thousand.
+const latestSeen = 4096
+
+func statusOf(s panel.Snapshot, kept *store.Store, path string) status {
 	st := status{
 		Press: s.Press, Version: version, StoreID: kept.ID(), Seq: kept.Last(), Sent: kept.SentSeq(), Queue: s.Queue,
 		Work: workOf(s), Cage: cageOf(s), Last: lastOf(s),
+		Clock: clockKept(), Store: path, Bytes: fileSize(path),
+	}
+	for _, source := range faultSources {
+		if reason, on := s.View.Faults[source]; on {
+			st.Faults = append(st.Faults, statusFault{source, s.View.Since[source], reason})
+		}
 	}
 	for _, l := range s.Links {
-		st.Links = append(st.Links, statusLink(l))
+		link := statusLink{Name: l.Name, OK: l.OK, Text: l.Text}
+		if since, on := s.View.Since[record.Source(l.Name)]; on && !l.OK {
+			link.Since = &since
+		}
+		st.Links = append(st.Links, link)
 	}
+	if free, _, err := roomAt(path); err == nil {
+		st.Room = &free
+	}
+	if n, oldest, err := kept.Queue(); err == nil && n > 0 && !oldest.IsZero() && s.Queue > 0 {
+		st.Oldest = &oldest
+	}
+	st.latest(kept)
 	return st
+}
+
+// latest finds when what happens at a press happened last.
+func (st *status) latest(kept *store.Store) {
+	last := kept.Last()
+	for r, err := range kept.Records(last - min(last, latestSeen)) {
+		if err != nil {
+			continue // "verify" tells of damage
+		}
+		at := r.At
+		st.Record = &at
+		switch r.Kind {
+		case record.Stroke:
+			st.Stroke = &at
+		case record.Reading:
+			st.Reading = &at
+		case record.Verdict:
+			st.Verdict = &at
+		default:
+		}
+	}
 }
 
 // status is how the running agent stands.
 func (a *agent) status() status {
-	st := statusOf(a.health.snapshot(), a.store)
-	st.Running = true
+	st := statusOf(a.health.snapshot(), a.store, a.cfg.Store.Path)
+	st.Running, st.At, st.Up = true, a.now(), time.Since(a.began).Seconds()
+	st.Hangs = a.watchdog.trouble()
+	st.Machine = a.machine.state()
+	if a.publisher == nil {
+		return st
+	}
+	s := a.publisher.State()
+	if !s.LastAck.IsZero() {
+		st.LastAck = &s.LastAck
+	}
+	for i := range st.Links { // known sooner than the record of it
+		if l := &st.Links[i]; l.Name == "broker" && !l.OK && !s.Connected {
+			l.Since = &s.Since
+		}
+	}
 	return st
+}
+
+// askStatus is the status of the running agent, or of the store when none runs.
+func askStatus(e env, cfg *config.Config) (st status, err error) {
+	body, err := askAgent(e.ctx, cfg.Store.Path, "GET", "/status", nil, nil)
+	switch {
+	case errors.Is(err, errNoAgent):
+		return storeStatus(cfg)
+	case err != nil:
+		return st, err
+	}
+	return st, errors.Join(json.NewDecoder(body).Decode(&st), body.Close())
 }
 
 // Run prints the status.
@@ -63,19 +156,9 @@ func (c *statusCommand) Run(e env) error {
 	if err != nil {
 		return err
 	}
-	var st status
-	body, err := askAgent(e.ctx, cfg.Store.Path, "GET", "/status", nil, nil)
-	switch {
-	case errors.Is(err, errNoAgent):
-		if st, err = storeStatus(cfg); err != nil {
-			return err
-		}
-	case err != nil:
+	st, err := askStatus(e, cfg)
+	if err != nil {
 		return err
-	default:
-		if err := errors.Join(json.NewDecoder(body).Decode(&st), body.Close()); err != nil {
-			return err
-		}
 	}
 	if c.JSON {
 		enc := json.NewEncoder(e.stdout)
@@ -100,46 +183,7 @@ func storeStatus(cfg *config.Config) (st status, err error) {
 	if err != nil {
 		return st, err
 	}
-	return statusOf(panel.Snapshot{Press: cfg.Press.Name, View: s.View(), Queue: n}, kept), nil
-}
-
-// write tells the status so that it can be read out over the telephone.
-func (st status) write(w io.Writer) (err error) {
-	line := func(name, format string, args ...any) {
-		if err == nil {
-			_, err = fmt.Fprintf(w, "%-9s %s\n", name, fmt.Sprintf(format, args...))
-		}
-	}
-	if st.Running {
-		line("press", "%s, the agent runs, version %s", st.Press, st.Version)
-	} else {
-		line("press", "%s, no agent runs; this is how the store stands", st.Press)
-	}
-	switch {
-	case st.Work.Order == "":
-		line("order", "none in work")
-	case st.Work.Missing > 0:
-		line("order", "%s with %s, piece %s, %s to go", st.Work.Order, st.Work.Spec, st.Work.Piece, plural(st.Work.Missing, "reading"))
-	default:
-		line("order", "%s with %s, %d of %d pieces crimped", st.Work.Order, st.Work.Spec, st.Work.Pieces, st.Work.Quantity)
-	}
-	line("setting", "%s", dial(st.Work.Setting))
-	if st.Cage.Cage == "" {
-		line("cage", "none loaded")
-	} else {
-		line("cage", "%s, %d of %d strokes since lubrication, %d of %d since tear-down", st.Cage.Cage,
-			st.Cage.Lubricate, st.Cage.LubricateLimit, st.Cage.Teardown, st.Cage.TeardownLimit)
-	}
-	if st.Last.Outcome != "" {
-		line("last", "piece %s: %s (%s)", st.Last.Piece, st.Last.Outcome, st.Last.Reason)
-	}
-	line("records", "%d kept, %d not yet sent", st.Seq, st.Queue)
-	for _, l := range st.Links {
-		mark := "ok"
-		if !l.OK {
-			mark = "FAULT"
-		}
-		line(l.Name, "%s: %s", mark, l.Text)
-	}
-	return err
+	st = statusOf(panel.Snapshot{Press: cfg.Press.Name, View: s.View(), Queue: n}, kept, cfg.Store.Path)
+	st.At, st.Machine = time.Now(), machine{"/"}.state()
+	return st, nil
 }

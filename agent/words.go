@@ -244,7 +244,7 @@ func plural(n int, what string) string {
 	if n == 1 {
 		return "1 " + what
 	}
-	if stem, y := strings.CutSuffix(what, "y"); y {
+	if stem, y := strings.CutSuffix(what, "y"); y && !strings.HasSuffix(stem, "a") { // a day
 		what = stem + "ie"
 	}
 	return fmt.Sprintf("%d %ss", n, what)

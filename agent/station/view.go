@@ -29,6 +29,7 @@ type View struct {
 	Oil      CareView      // of the press: the hydraulic oil's level
 	Checks   ChecksView
 	Faults   map[record.Source]string
+	Since    map[record.Source]time.Time // when each of them began
 }
 
 // OrderView is the order in work.
@@ -140,9 +141,10 @@ func (s *Station) View() View {
 	v := View{
 		Seq: st.Seq, At: st.At, Cage: st.Cage, Setting: st.Setting, Operator: st.Operator, Retract: st.Retract,
 		Faults: make(map[record.Source]string, len(st.Faults)),
+		Since:  make(map[record.Source]time.Time, len(st.Faults)),
 	}
 	for source, f := range st.Faults {
-		v.Faults[source] = f.Reason
+		v.Faults[source], v.Since[source] = f.Reason, f.At
 	}
 	if c := st.Cages[st.Cage]; c != nil {
 		v.Strokes = c.Strokes
