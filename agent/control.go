@@ -14,6 +14,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"syscall"
 	"time"
@@ -94,6 +95,9 @@ func (a *agent) controls() http.Handler {
 		answer(w, a.status(), nil)
 	})
 	mux.HandleFunc("GET /metrics", a.answerFigures)
+	mux.HandleFunc("GET /goroutines", func(w http.ResponseWriter, _ *http.Request) {
+		_, _ = w.Write(goroutines()) // the asker sees a broken answer
+	})
 	mux.HandleFunc("GET /log", func(w http.ResponseWriter, r *http.Request) {
 		want, err := parseSelection(r.URL.Query())
 		if err != nil {
@@ -174,6 +178,16 @@ func refusal(records []record.Record) string {
 		}
 	}
 	return ""
+}
+
+// mostStacks bounds what is told of goroutines: a page with many watchers has some
+// hundred.
+const mostStacks = 1 << 20
+
+// goroutines tells where each goroutine stands, for who looks for one that hangs.
+func goroutines() []byte {
+	b := make([]byte, mostStacks)
+	return b[:runtime.Stack(b, true)]
 }
 
 func answer(w http.ResponseWriter, v any, err error) {

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"net/url"
+	"strconv"
 	"strings"
 	"time"
 
@@ -112,6 +113,7 @@ func readLog(e env, cfg *config.Config, query url.Values, show func(record.Recor
 type selection struct {
 	since, until time.Time
 	order, piece string
+	last         uint64 // of the latest records only; 0: of all
 }
 
 func parseSelection(q url.Values) (s selection, err error) {
@@ -121,6 +123,11 @@ func parseSelection(q url.Values) (s selection, err error) {
 			if *at, err = time.Parse(time.RFC3339Nano, text); err != nil {
 				return s, fmt.Errorf("%s: %w", name, err)
 			}
+		}
+	}
+	if text := q.Get("last"); text != "" {
+		if s.last, err = strconv.ParseUint(text, 10, 64); err != nil {
+			return s, fmt.Errorf("last: %w", err)
 		}
 	}
 	return s, nil
@@ -137,7 +144,11 @@ func (s selection) has(r record.Record) bool {
 // over and told in the end.
 func (s selection) from(kept *store.Store, show func(record.Record) error) error {
 	var damage []error
-	for r, err := range kept.Records(0) {
+	after := uint64(0)
+	if last := kept.Last(); s.last > 0 && s.last < last {
+		after = last - s.last
+	}
+	for r, err := range kept.Records(after) {
 		switch {
 		case err != nil:
 			damage = append(damage, err)
