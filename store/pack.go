@@ -106,6 +106,8 @@ var fields = [...]any{
 	84: func(r *record.Record) **int { return &r.Elbows },
 	85: func(r *record.Record) *int64 { return (*int64)(&r.Working) },
 	86: func(r *record.Record) *string { return &r.Note },
+
+	87: func(r *record.Record) **int64 { return &r.Behind },
 }
 
 // The tags of the job card, which a record has or has not.

@@ -102,6 +102,10 @@ func (r *Record) AppendJSON(b []byte) []byte {
 	}
 	b = text(b, `,"source":`, string(r.Source))
 	b = text(b, `,"reason":`, r.Reason)
+	if r.Behind != nil {
+		b = append(b, `,"behind_ms":`...)
+		b = strconv.AppendInt(b, *r.Behind, 10)
+	}
 	return append(b, '}')
 }
 

@@ -57,7 +57,7 @@ func examples() []Record {
 		{Kind: Undo, Order: "A-1001", Piece: "A-1001/3", Of: 8},
 		{Kind: Dry, Order: "A-1001", Of: 7},
 		{Kind: Same, Order: "A-1001", Piece: "A-1001/2", Crimp: 2, Of: 7},
-		{Kind: Fault, Clock: "unset", Source: Clock, State: On, Reason: "the clock was not yet set: times may be wrong"},
+		{Kind: Fault, Clock: "unset", Source: Clock, State: On, Of: 3, Reason: "the clock was not yet set: times may be wrong", Behind: Ptr(int64(11_520_250))},
 		{Kind: Refused, Source: Caliper, Reason: "a line that is no number", Raw: "\"Err\x10\xff é\\\u007f"},
 		{Kind: Operator, Operator: "kj"},
 		{Kind: Turn, Order: "A-1001", End: crimp.EndB},

@@ -166,6 +166,7 @@ type Record struct {
 	Of     uint64 `json:"of,omitempty"` // the record that this one changes
 	Source Source `json:"source,omitempty"`
 	Reason string `json:"reason,omitempty"`
+	Behind *int64 `json:"behind_ms,omitempty"` // of the clock until now, milliseconds: records from Of on that say unset were written so much too early; below 0: too late
 }
 
 // Ptr is a pointer to v, for the fields whose zero value means something.
