@@ -42,9 +42,9 @@ type Intervals struct {
 
 // Since is what a cage has done since one work on it.
 type Since struct {
-	Strokes int       `json:"strokes"`
-	At      time.Time `json:"at"`            // of the work; before the first one, when the cage was first seen
-	Due     bool      `json:"due,omitempty"` // fell due and is not yet done
+	Strokes int  `json:"strokes"`
+	Moment       // of the work; before the first one, when the cage was first seen
+	Due     bool `json:"due,omitempty"` // fell due and is not yet done
 }
 
 // Cage is the care of one die cage. Its counts follow the cage through all orders.
@@ -59,7 +59,7 @@ type Cage struct {
 
 // NewCage is a cage first seen at a time, with nothing known of its past.
 func NewCage(at time.Time) *Cage {
-	since := Since{At: at}
+	since := Since{Moment: Moment{At: at}}
 	return &Cage{Lubricated: since, Cleaned: since, TornDown: since}
 }
 
@@ -142,13 +142,17 @@ func (c *Cage) DueIn(w Work, iv Intervals, now time.Time) (days int, known bool)
 }
 
 // Done starts the count of a work anew.
-func (c *Cage) Done(w Work, at time.Time) { *c.Since(w) = Since{At: at} }
+func (c *Cage) Done(w Work, at time.Time) { *c.Since(w) = Since{Moment: Moment{At: at}} }
 
 // Inspect keeps how the cage was found.
 func (c *Cage) Inspect(found Condition) { c.Found = found }
 
 // AddMonths is the same day n months later, or the last day of that month when
-// it has no such day: six months after 31 August is 28 or 29 February.
+// it has no such day: six months after 31 August is 28 or 29 February. So does
+// W3C XML Schema part 2, appendix E, and so do the laws on periods of months,
+// such as article 3(2)(c) of Regulation (EEC, Euratom) 1182/71 (from memory).
+// Days are those of t's zone; care gives them in UTC, so that no change of zone
+// and no summer time moves a date.
 func AddMonths(t time.Time, n int) time.Time {
 	later := t.AddDate(0, n, 0)
 	if later.Day() != t.Day() {

@@ -70,11 +70,11 @@ func TestDoneAndFound(t *testing.T) {
 	c.TornDown.Due = true
 	c.Inspect(Worn)
 	c.Done(Lubricate, on(2, 0))
-	if c.Lubricated != (Since{At: on(2, 0)}) || c.TornDown != (Since{Strokes: 20, At: monday, Due: true}) || c.Cleaned.Strokes != 20 || c.Strokes != 20 {
+	if c.Lubricated != (Since{Moment: Moment{At: on(2, 0)}}) || c.TornDown != (Since{Strokes: 20, Moment: Moment{At: monday}, Due: true}) || c.Cleaned.Strokes != 20 || c.Strokes != 20 {
 		t.Errorf("after lubricating: %+v", c)
 	}
 	c.Done(Teardown, on(3, 0))
-	if c.TornDown != (Since{At: on(3, 0)}) || c.Found != Worn {
+	if c.TornDown != (Since{Moment: Moment{At: on(3, 0)}}) || c.Found != Worn {
 		t.Errorf("after tearing down: %+v", c)
 	}
 	if c.Inspect(Out); c.Found != Out {

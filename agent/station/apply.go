@@ -9,7 +9,7 @@ import (
 // state and the rules, so that folding kept records gives the same state again.
 func (s *Station) apply(r record.Record) {
 	st := &s.state
-	st.Seq, st.At = r.Seq, r.At
+	s.tellTime(r)
 	switch r.Kind {
 	case record.Start:
 		s.applyStart(r)
@@ -24,7 +24,7 @@ func (s *Station) apply(r record.Record) {
 	case record.Load:
 		s.endSetUp()
 		st.Cage = r.Cage
-		st.cage(r.Cage, r.At)
+		st.cage(r)
 		st.Retract = false
 		st.fresh()
 		if st.Order != nil {
@@ -51,6 +51,7 @@ func (s *Station) apply(r record.Record) {
 		s.applyCare(r)
 	case record.Zero:
 		st.Zero = &fact{At: r.At, Value: *r.Value, OK: *r.OK}
+		st.ZeroAt = st.moment(r)
 		st.Caliper.Doubt = r.Doubt
 		if *r.OK {
 			st.Caliper.Zero = r.Seq
@@ -159,7 +160,7 @@ func (s *Station) applyStart(r record.Record) {
 		s.endSetUp()
 		st.Cage = r.Cage
 	}
-	st.cage(r.Cage, r.At)
+	st.cage(r)
 	s.openSetUp()
 }
 
@@ -168,13 +169,13 @@ func (s *Station) applyStroke(r record.Record) {
 	st.Retract = false
 	count := 0
 	if r.Cage != "" {
-		c := st.cage(r.Cage, r.At)
-		c.Stroke(r.At)
+		c := st.cage(r)
+		c.Stroke(st.Clock.Now)
 		count = c.Strokes
 	}
 	st.Oil.Strokes++
 	if st.Oil.At.IsZero() {
-		st.Oil.At = r.At
+		st.Oil.Moment = st.moment(r)
 	}
 	ref := strokeRef{Seq: r.Seq}
 	if o := st.Order; o != nil && r.Piece != "" {

@@ -10,11 +10,12 @@ import (
 )
 
 // checkCare tells of each work on the loaded cage, and on the press, that has
-// fallen due.
+// fallen due, by the time as it is counted.
 func (s *Station) checkCare(at time.Time) {
 	st := &s.state
 	iv := s.rules.Intervals
-	if due := st.Oil.At.AddDate(0, 0, iv.OilDays); iv.OilDays > 0 && !st.Oil.Due && !st.Oil.At.IsZero() && !at.Before(due) {
+	now := st.Clock.Now
+	if due := st.Oil.At.AddDate(0, 0, iv.OilDays); iv.OilDays > 0 && !st.Oil.Due && !st.Oil.At.IsZero() && !now.Before(due) {
 		s.emit(record.Record{
 			At: at, Kind: record.Care, Work: crimp.Oil, State: record.Due, Strokes: record.Ptr(st.Oil.Strokes),
 			Reason: fmt.Sprintf("%d days since the last one", iv.OilDays),
@@ -25,7 +26,7 @@ func (s *Station) checkCare(at time.Time) {
 		return
 	}
 	for _, w := range crimp.Works() {
-		if !c.FallsDue(w, iv, at) {
+		if !c.FallsDue(w, iv, now) {
 			continue
 		}
 		since := c.Since(w)
@@ -85,16 +86,17 @@ func (s *Station) applyCare(r record.Record) {
 	st := &s.state
 	if r.Work == crimp.Oil {
 		if st.Oil.Due = r.State == record.Due; !st.Oil.Due {
-			st.Oil = crimp.Since{At: r.At}
+			st.Oil = crimp.Since{Moment: st.moment(r)}
 		}
 		return
 	}
-	c := st.cage(r.Cage, r.At)
+	c := st.cage(r)
 	if r.State == record.Due {
 		c.Since(r.Work).Due = true
 		return
 	}
 	c.Done(r.Work, r.At)
+	c.Since(r.Work).Moment = st.moment(r)
 	if r.Condition != "" {
 		c.Inspect(r.Condition)
 	}

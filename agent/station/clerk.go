@@ -105,6 +105,12 @@ func (c *Clerk) Add(r record.Record) error {
 			c.d.From, c.d.Began = r.Seq, r.At
 		}
 		c.d.To, c.d.Latest = r.Seq, r.At
+		switch r.Clock {
+		case Corrected:
+			c.d.Corrected = c.d.Corrected.with(r.Seq)
+		case Unset:
+			c.d.Unset = c.d.Unset.with(r.Seq)
+		}
 	}
 	return nil
 }

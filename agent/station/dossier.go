@@ -23,6 +23,20 @@ type Dossier struct {
 	Pieces     []PieceEntry    // by their numbers
 	Assemblies []AssemblyEntry // by their numbers; none when the order is counted in single ends
 	Calipers   []CaliperEntry  // checks of the caliper between its first and its latest record
+
+	Corrected *Seqs `json:",omitempty"` // written before the clock was set, and dated by what it was found to be behind; nil: none
+	Unset     *Seqs `json:",omitempty"` // written while nothing kept the clock right, and never corrected; nil: none
+}
+
+// Seqs are the first and the last of some of its records.
+type Seqs struct{ From, To uint64 }
+
+// with is the same with one record more.
+func (s *Seqs) with(seq uint64) *Seqs {
+	if s == nil {
+		return &Seqs{seq, seq}
+	}
+	return &Seqs{s.From, seq}
 }
 
 // StartEntry is one start of the order.

@@ -132,7 +132,7 @@ const zeroHolds = 12 * time.Hour
 // zero is the latest check of the closed jaws, if it still holds; nil: it does not.
 func (s *Station) zero() *fact {
 	z := s.state.Zero
-	if z == nil || s.state.At.Sub(z.At) > zeroHolds {
+	if z == nil || s.state.Clock.Now.Sub(counted(s.state.ZeroAt, z.At)) > zeroHolds {
 		return nil
 	}
 	return z

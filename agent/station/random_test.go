@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"testing"
+	"time"
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/record"
@@ -15,7 +16,7 @@ func random(b *bench, seed uint64, n int, check func()) {
 	orders := []string{"A-1", "J-1", "J-2"}
 	specs := []string{"hs-08", "hs-09", "hs-12", "hs-99", ""}
 	for i := range n {
-		switch rnd.IntN(20) {
+		switch rnd.IntN(21) {
 		case 0:
 			b.act(Action{Do: DoStart, Order: orders[rnd.IntN(3)], Spec: specs[rnd.IntN(5)], Setting: record.Ptr(100 + rnd.IntN(100))})
 		case 1:
@@ -34,6 +35,13 @@ func random(b *bench, seed uint64, n int, check func()) {
 			b.act(Action{Do: DoLoad, Cage: fmt.Sprintf("C-%d", 21+9*rnd.IntN(2))})
 		case 5:
 			b.do(Fault{At: b.now, Source: record.Caliper, On: rnd.IntN(2) == 0, Reason: "away"})
+		case 20: // the computer is started anew, or its clock is set
+			jump := time.Duration(rnd.IntN(2000)-1000) * time.Hour
+			b.now = b.now.Add(jump)
+			if b.unset && rnd.IntN(2) == 0 {
+				b.do(ClockSet{At: b.now, Behind: jump, From: uint64(max(1, int(b.s.Seq())-rnd.IntN(20)))})
+			}
+			b.unset = rnd.IntN(2) == 0
 		case 6, 7, 8, 9:
 			b.stroke()
 		default:

@@ -85,6 +85,7 @@ func (s *Station) applyStandard(r record.Record) {
 		return
 	}
 	c.Awaited, c.Doubt = "", r.Doubt
+	c.At = s.state.moment(r)
 	c.Standard = &StandardView{At: r.At, Name: r.Standard, Nominal: *r.Target, Value: *r.Diameter, OK: *r.OK}
 	if *r.OK {
 		c.Good = r.Seq
@@ -97,5 +98,5 @@ func (s *Station) checkDue() bool {
 		return false
 	}
 	last := s.state.Caliper.Standard
-	return last == nil || s.state.At.Sub(last.At) >= s.rules.CheckEvery
+	return last == nil || s.state.Clock.Now.Sub(counted(s.state.Caliper.At, last.At)) >= s.rules.CheckEvery
 }

@@ -19,7 +19,8 @@ const (
 // state is all that a station knows. Only apply changes it.
 type state struct {
 	Seq      uint64                 `json:"seq"`
-	At       time.Time              `json:"at,omitzero"`        // of the latest record
+	At       time.Time              `json:"at,omitzero"` // of the latest record
+	Clock    timing                 `json:"clock,omitzero"`
 	Cage     string                 `json:"cage,omitempty"`     // loaded; "": none
 	SetUp    int                    `json:"set_up"`             // +1 when a cage is loaded or torn down
 	Setting  *int                   `json:"setting,omitempty"`  // dialled, as told
@@ -34,8 +35,9 @@ type state struct {
 	Taken    []takenRef             `json:"taken,omitempty"`
 	Retract  bool                   `json:"retract,omitempty"` // fully retracted since the last stroke or load
 	Faults   map[record.Source]fact `json:"faults"`
-	Zero     *fact                  `json:"zero,omitempty"` // latest reading of closed jaws
-	Oil      crimp.Since            `json:"oil,omitzero"`   // of the press, since the latest check of its oil level
+	Zero     *fact                  `json:"zero,omitempty"`   // latest reading of closed jaws
+	ZeroAt   crimp.Moment           `json:"zero_at,omitzero"` // and as its time counts
+	Oil      crimp.Since            `json:"oil,omitzero"`     // of the press, since the latest check of its oil level
 	Caliper  trust                  `json:"caliper,omitzero"`
 	Last     *last                  `json:"last,omitempty"`
 }
@@ -58,6 +60,7 @@ type trust struct {
 	Good     uint64        `json:"good,omitempty"`     // seq of the latest good check against a gauge block or ring
 	Doubt    uint64        `json:"doubt,omitempty"`    // seq from which readings are in doubt, while no check was good since
 	Standard *StandardView `json:"standard,omitempty"` // the latest such check
+	At       crimp.Moment  `json:"at,omitzero"`        // of it, as its time counts
 }
 
 // last is the latest verdict with the advice that came with it.
@@ -153,12 +156,15 @@ func newState() state {
 	}
 }
 
-// cage is the care of a cage, which is made when it is first heard of.
-func (st *state) cage(id string, at time.Time) *crimp.Cage {
-	c := st.Cages[id]
+// cage is the care of a record's cage, which is made when it is first heard of.
+func (st *state) cage(r record.Record) *crimp.Cage {
+	c := st.Cages[r.Cage]
 	if c == nil {
-		c = crimp.NewCage(at)
-		st.Cages[id] = c
+		c = crimp.NewCage(st.Clock.Now)
+		for _, w := range crimp.Works() {
+			c.Since(w).Moment = st.moment(r)
+		}
+		st.Cages[r.Cage] = c
 	}
 	return c
 }

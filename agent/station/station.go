@@ -181,6 +181,9 @@ func (s *Station) reload() error {
 		if s.state.Seq != seq {
 			return fmt.Errorf("read the kept state: it ends at record %d, the store says %d", s.state.Seq, seq)
 		}
+		if s.state.Clock.Now.IsZero() { // kept before there was a counted time
+			s.state.Clock.Now = s.state.At
+		}
 	}
 	s.snapped = seq
 	return s.log.After(seq, func(r record.Record) error {

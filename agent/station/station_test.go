@@ -20,6 +20,8 @@ type bench struct {
 	log *Memory
 	now time.Time
 	got []record.Record // of the latest call
+
+	unset bool // nothing keeps the clock right
 }
 
 func shopRules() Rules {
@@ -51,6 +53,12 @@ func newBench(t *testing.T, change ...func(*Rules)) *bench {
 		c(&rules)
 	}
 	b := &bench{t: t, log: &Memory{Keep: true}, now: began}
+	rules.ClockState = func() string {
+		if b.unset {
+			return Unset
+		}
+		return ""
+	}
 	var err error
 	if b.s, err = Open(b.log, rules); err != nil {
 		t.Fatal(err)

@@ -27,6 +27,7 @@ type View struct {
 	Standard *StandardView // latest check of the caliper against a gauge block or ring; nil: none yet
 	Awaited  string        // gauge block or ring that the next reading is of; "": none
 	Oil      CareView      // of the press: the hydraulic oil's level
+	Clock    ClockView
 	Checks   ChecksView
 	Faults   map[record.Source]string
 	Since    map[record.Source]time.Time // when each of them began
@@ -166,17 +167,18 @@ func (s *Station) View() View {
 	v.Awaited, v.Standard = st.Caliper.Awaited, st.Caliper.Standard
 	v.Checks = ChecksView{Due: s.checkDue(), Doubt: st.Caliper.Doubt}
 	v.Oil = s.oilView()
+	v.Clock = st.clockView()
 	return v
 }
 
 func (s *Station) careView(c *crimp.Cage, w crimp.Work) CareView {
 	since := c.Since(w)
 	v := CareView{Work: w, Strokes: since.Strokes, Since: since.At, Limit: s.limit(w), Due: since.Due, Days: -1, By: c.Found}
-	if days, known := c.DueIn(w, s.rules.Intervals, s.state.At); known {
+	if days, known := c.DueIn(w, s.rules.Intervals, s.state.Clock.Now); known {
 		v.Days = days
 	}
 	if months := s.rules.Intervals.Months; w == crimp.Teardown && months > 0 {
-		v.Last = crimp.AddMonths(since.At, months)
+		v.Last = crimp.AddMonths(since.At.UTC(), months)
 	}
 	return v
 }
@@ -186,7 +188,7 @@ func (s *Station) oilView() CareView {
 	v := CareView{Work: crimp.Oil, Strokes: oil.Strokes, Since: oil.At, Due: oil.Due, Days: -1}
 	if days > 0 && !oil.At.IsZero() {
 		v.Last = oil.At.AddDate(0, 0, days)
-		v.Days = max(0, int(v.Last.Sub(s.state.At)/(24*time.Hour)))
+		v.Days = max(0, int(v.Last.Sub(s.state.Clock.Now)/(24*time.Hour)))
 	}
 	return v
 }
