@@ -19,6 +19,13 @@ type archive struct {
 	rules station.Rules
 }
 
+// after folds the records kept after seq, each with the time at which it happened,
+// as far as that is known.
+func (a archive) after(seq uint64, fold func(record.Record) error) error {
+	times := corrections{kept: a.kept}
+	return (&keeper{Store: a.kept}).After(seq, func(r record.Record) error { return fold(times.right(r)) })
+}
+
 // noOrderError says that no record speaks of an order.
 type noOrderError string
 
@@ -40,7 +47,7 @@ func (a archive) dossier(order string, first uint64) (*station.Dossier, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := (&keeper{Store: a.kept}).After(max(first, 1)-1, clerk.Add); err != nil {
+	if err := a.after(max(first, 1)-1, clerk.Add); err != nil {
 		return nil, err
 	}
 	d, known := clerk.Dossier()
@@ -64,7 +71,7 @@ func (a archive) series(cage string, strokes int) (report.Series, error) {
 	seen := 0 // strokes of the cage among the records
 	after := a.kept.Last()
 	after -= min(after, seriesRecords)
-	err = (&keeper{Store: a.kept}).After(after, func(r record.Record) error {
+	err = a.after(after, func(r record.Record) error {
 		switch {
 		case r.Kind == record.Correction && r.Setting != nil:
 			advice = append(advice, report.Advice{Seq: r.Seq, Order: r.Order, Piece: r.Piece, Again: r.For == record.ForRecrimp, Setting: *r.Setting, Aim: lengthOf(r.Aim)})
@@ -94,7 +101,7 @@ func (a archive) checks() ([]station.CaliperEntry, error) {
 	var all []station.CaliperEntry
 	after := a.kept.Last()
 	after -= min(after, seriesRecords)
-	err := (&keeper{Store: a.kept}).After(after, func(r record.Record) error {
+	err := a.after(after, func(r record.Record) error {
 		if e, ok := station.CaliperCheck(r); ok {
 			all = append(all, e)
 		}
@@ -122,7 +129,7 @@ func (a archive) handover(since, now time.Time, v station.View) (report.Handover
 	}
 	people, made := map[string]bool{}, map[string]int{}
 	var orders []string
-	err := (&keeper{Store: a.kept}).After(0, func(r record.Record) error {
+	err := a.after(0, func(r record.Record) error {
 		if r.At.Before(since) {
 			return nil
 		}

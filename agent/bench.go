@@ -24,6 +24,7 @@ const (
 // While the store takes nothing, inputs are held and tried again.
 type bench struct {
 	station *station.Station
+	clock   *clock // nil: nobody looks at one
 	now     func() time.Time
 	inputs  chan request
 	kept    func([]record.Record, station.View) // after each commit, in order
@@ -121,6 +122,7 @@ func (b *bench) run(ctx context.Context) error {
 	var waiting []request
 	var tried, late time.Time             // when the store was last tried; when waiting for it ends
 	ending := (<-chan struct{})(b.ending) // nil once it is closed
+	waiting = b.lookAtClock(waiting)      // it may have been set since the latest run
 	for {
 		b.beat()
 		failing := b.trouble.Load() != nil
@@ -149,7 +151,7 @@ func (b *bench) run(ctx context.Context) error {
 			case <-tick.C:
 			}
 		}
-		waiting = b.gather(waiting)
+		waiting = b.lookAtClock(b.gather(waiting))
 		waiting, tried = b.commit(waiting), time.Now()
 		if len(waiting) > 0 && ending == nil && b.trouble.Load() != nil && (ctx.Err() != nil || time.Now().After(late)) {
 			return fmt.Errorf("%d inputs could not be kept: %s", len(waiting), *b.trouble.Load())
@@ -166,6 +168,18 @@ func (b *bench) gather(waiting []request) []request {
 		default:
 			return waiting
 		}
+	}
+	return waiting
+}
+
+// lookAtClock puts before what waits that the clock was set, if it was.
+func (b *bench) lookAtClock(waiting []request) []request {
+	if b.clock == nil {
+		return waiting
+	}
+	if set := b.clock.look(b.station.Seq()); set != nil {
+		set.At = b.now()
+		waiting = append([]request{{input: *set}}, waiting...)
 	}
 	return waiting
 }
@@ -219,7 +233,15 @@ func (b *bench) do(batch []station.Input) ([]record.Record, error) {
 			station.Fault{At: now, Source: record.Store, On: true, Reason: *failing},
 			station.Fault{At: now, Source: record.Store, Reason: "everything that waited is kept"})
 	}
+	if b.clock != nil {
+		for i := range batch {
+			batch[i] = b.clock.tell(batch[i])
+		}
+	}
 	records, err := b.station.Do(batch...)
+	if err == nil && b.clock != nil {
+		b.clock.kept(b.station.Seq())
+	}
 	if err != nil {
 		if failing == nil {
 			why := err.Error()

@@ -106,8 +106,8 @@ func (a *agent) controls() http.Handler {
 		}
 		out := bufio.NewWriterSize(w, 1<<16)
 		var line []byte
-		err = want.from(a.store, func(r record.Record) error {
-			line = append(r.AppendJSON(line[:0]), '\n')
+		err = want.from(a.store, func(r record.Record, corrected time.Time) error {
+			line = append(appendCorrected(line[:0], r, corrected), '\n')
 			_, err := out.Write(line)
 			return err
 		})

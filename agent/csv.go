@@ -2,6 +2,7 @@ package main
 
 import (
 	"strconv"
+	"time"
 
 	"benchtally/agent/crimp"
 	"benchtally/agent/record"
@@ -18,10 +19,12 @@ var columns = []string{
 	"outcome", "mean_mm", "deviation_mm", "ovality_mm", "readings", "conformity", "u_mm", "guard_mm", "zone", "hint",
 	"for", "change", "offset_mm", "offset_u_mm", "crimps", "set_ups", "aim_mm", "advised", "work", "state", "strokes",
 	"finding", "condition", "points", "angle_deg", "pressure_pa", "hold_s", "standard", "value_mm", "ok", "doubt_from", "of", "source", "reason",
+	"behind_ms", "corrected_at",
 }
 
-// row is a record as the table has it; what does not apply stays empty.
-func row(r record.Record) []string {
+// row is a record as the table has it, with the time at which it happened where
+// that is another than the clock showed; what does not apply stays empty.
+func row(r record.Record, corrected time.Time) []string {
 	job := r.Job
 	if job == nil {
 		job = &record.Job{}
@@ -40,7 +43,16 @@ func row(r record.Record) []string {
 		r.For, cell(r.Change), mm(r.Offset), mm(r.OffsetU), count(r.Crimps), count(r.SetUps), mm(r.Aim), cell(r.Advised), string(r.Work), r.State, cell(r.Strokes),
 		r.Finding, string(r.Condition), r.Points, float(r.Angle), count(int(r.Pressure)), count(r.Hold), r.Standard, mm(r.Value), truth(r.OK),
 		count(int(r.Doubt)), count(int(r.Of)), string(r.Source), r.Reason,
+		cell(r.Behind), moment(corrected),
 	}
+}
+
+// moment is a time that a record has beside its own; zero: none.
+func moment(at time.Time) string {
+	if at.IsZero() {
+		return ""
+	}
+	return at.UTC().Format(record.TimeLayout)
 }
 
 func mm(l *crimp.Length) string {

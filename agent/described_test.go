@@ -20,6 +20,7 @@ import (
 	"golang.org/x/tools/txtar"
 
 	"benchtally/agent/record"
+	"benchtally/agent/station"
 	"benchtally/mqtt"
 )
 
@@ -251,7 +252,7 @@ func TestGoldenStates(t *testing.T) {
 			Version: "0.1.0", Store: "5d0c1f6a72e94b38", Base: cfg.Base(), Length: "mm", Setting: cfg.Scale.Step.String(), Clock: "kernel",
 		},
 		mqtt.Health: healthState{
-			Queue: 3, Oldest: 7, LastAck: "2026-03-02T06:00:24.600000Z", Clock: clockUnset, Switch: "ok",
+			Queue: 3, Oldest: 7, LastAck: "2026-03-02T06:00:24.600000Z", Clock: station.Unset, Switch: "ok",
 			Caliper: "the port /dev/caliper0 is not there: look at the cable", Store: "ok", Broker: "ok", CheckDue: true, Doubt: 812,
 		},
 	} {

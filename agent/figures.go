@@ -70,7 +70,7 @@ func (a *agent) figures() []byte {
 		_, on := s.View.Faults[source]
 		faults.Add(asFigure(on), "source", string(source))
 	}
-	w.One("benchtally_clock_synchronized", metrics.Gauge, "Whether something keeps the computer's clock right.", asFigure(clockKept()))
+	w.One("benchtally_clock_synchronized", metrics.Gauge, "Whether something keeps the computer's clock right.", asFigure(readClock().right))
 	w.One("benchtally_parts_hanging", metrics.Gauge, "Whether a part of the agent shows no sign of life.", asFigure(a.watchdog.trouble() != ""))
 
 	a.writeStore(&w)
@@ -175,9 +175,6 @@ func (a *agent) writeMachine(w *metrics.Writer) {
 	w.One("process_start_time_seconds", metrics.Gauge, "When the agent was started, by the clock of then.", float64(a.began.UnixMilli())/1000)
 	w.One("go_goroutines", metrics.Gauge, "Goroutines.", float64(runtime.NumGoroutine()))
 }
-
-// clockKept says whether something keeps the computer's clock right.
-func clockKept() bool { return clockState() != clockUnset }
 
 func asFigure(b bool) float64 {
 	if b {

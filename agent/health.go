@@ -34,13 +34,12 @@ type health struct {
 
 	mu     sync.Mutex
 	view   station.View
-	spoken string    // caliper format seen
-	latest time.Time // of all records
+	spoken string // caliper format seen
 	sent   retained
 }
 
 func newHealth(a *agent, v station.View) *health {
-	return &health{a: a, board: panel.NewBoard(a.cfg.Press.Name, shopOf(a.cfg)), view: v, latest: v.At}
+	return &health{a: a, board: panel.NewBoard(a.cfg.Press.Name, shopOf(a.cfg)), view: v}
 }
 
 // seen is the station as it was shown last.
@@ -50,15 +49,10 @@ func (h *health) seen() station.View {
 	return h.view
 }
 
-// show takes what was kept and the station's newest view, and passes it on.
-func (h *health) show(records []record.Record, v station.View) {
+// show takes the station's newest view and passes it on.
+func (h *health) show(v station.View) {
 	h.mu.Lock()
 	h.view = v
-	for _, r := range records {
-		if r.At.After(h.latest) {
-			h.latest = r.At
-		}
-	}
 	h.mu.Unlock()
 	h.publish()
 }
@@ -88,7 +82,7 @@ func (h *health) snapshot() panel.Snapshot {
 		h.link("caliper", record.Caliper, v, caliperText),
 		h.brokerLink(v),
 		h.storeLink(v, err),
-		h.link("clock", record.Clock, v, clockText()),
+		h.link("clock", record.Clock, v, clockText(!h.a.clock.unset.Load(), v.Clock, h.a.now())),
 	}
 	if h.a.node != nil {
 		s.Links = append(s.Links, h.nodeLink())
@@ -162,13 +156,6 @@ func inUse(brokers, at string) string {
 		}
 	}
 	return brokers
-}
-
-func clockText() string {
-	if clockState() == clockUnset {
-		return "runs, but nothing keeps it right"
-	}
-	return "kept right"
 }
 
 // publish shows the newest snapshot on the page and on the retained topics, one
@@ -255,14 +242,14 @@ func (a *agent) judgeBroker(ctx context.Context) {
 
 // judgeClock tells the bench when the time cannot be right.
 func (a *agent) judgeClock(ctx context.Context) {
-	a.health.mu.Lock()
-	_, known := a.health.view.Faults[record.Clock]
-	latest := a.health.latest
-	a.health.mu.Unlock()
-	why := clockFault(a.now(), latest)
+	v, right := a.health.seen(), !a.clock.unset.Load()
+	_, known := v.Faults[record.Clock]
+	why := clockFault(a.now(), right, v.Clock)
 	switch {
 	case why != "" && !known:
 		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Clock, On: true, Reason: why})
+	case why == "" && known && right:
+		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Clock, Reason: "it is kept right again"})
 	case why == "" && known:
 		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Clock, Reason: "it is ahead of all records again"})
 	}

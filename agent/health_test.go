@@ -21,26 +21,6 @@ var (
 	_ station.Log = (*keeper)(nil)
 )
 
-func TestClockFault(t *testing.T) {
-	day := func(s string) time.Time {
-		at, err := time.Parse(time.DateTime, s)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return at
-	}
-	for _, c := range []struct{ name, now, latest, want string }{
-		{"as it should be", "2026-03-02 06:00:00", "2026-03-02 05:59:59", ""},
-		{"within the slack", "2026-03-02 06:00:00", "2026-03-02 06:00:05", ""},
-		{"behind the records", "2026-03-02 06:00:00", "2026-03-02 06:00:06", "records go up to 2026-03-02 06:00:06"},
-		{"never set", "1970-01-01 00:00:10", "0001-01-01 00:00:00", "before this program was made"},
-	} {
-		if got := clockFault(day(c.now), day(c.latest)); (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
-			t.Errorf("%s: %q, want %q", c.name, got, c.want)
-		}
-	}
-}
-
 // TestNotify: the service manager hears of readiness and of beats (sd_notify(3)).
 func TestNotify(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "notify")

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"benchtally/agent/config"
+	"benchtally/agent/record"
 	"benchtally/agent/station"
 )
 
@@ -77,7 +78,12 @@ func (f keptFlags) history(e env) (*station.History, *config.Config, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	return history, cfg, readLog(e, cfg, url.Values{}, history.Add)
+	return history, cfg, readLog(e, cfg, url.Values{}, func(r record.Record, corrected time.Time) error {
+		if !corrected.IsZero() {
+			r.At, r.Clock = corrected, station.Corrected
+		}
+		return history.Add(r)
+	})
 }
 
 // times are the bounds in time; zero: none.

@@ -14,6 +14,7 @@ import (
 
 	"benchtally/agent/config"
 	"benchtally/agent/record"
+	"benchtally/agent/station"
 	"benchtally/store"
 )
 
@@ -56,29 +57,51 @@ func (c *logCommand) Run(e env) error {
 }
 
 // printer shows records in the form asked for.
-func (c *logCommand) printer(out *bufio.Writer) (show func(record.Record) error, done func() error) {
+func (c *logCommand) printer(out *bufio.Writer) (show func(record.Record, time.Time) error, done func() error) {
 	done = func() error { return nil }
 	switch {
 	case c.CSV:
 		table := csv.NewWriter(out)
 		err := table.Write(columns)
-		return func(r record.Record) error { return errors.Join(err, table.Write(row(r))) },
+		return func(r record.Record, corrected time.Time) error {
+				return errors.Join(err, table.Write(row(r, corrected)))
+			},
 			func() error { table.Flush(); return errors.Join(err, table.Error()) }
 	case c.JSON:
-		return func(r record.Record) error {
-			_, err := out.Write(append(r.AppendJSON(nil), '\n'))
+		return func(r record.Record, corrected time.Time) error {
+			_, err := out.Write(append(appendCorrected(nil, r, corrected), '\n'))
 			return err
 		}, done
 	default:
-		return func(r record.Record) error {
-			_, err := fmt.Fprintf(out, "%8d  %s  %s\n", r.Seq, r.At.Local().Format("2006-01-02 15:04:05"), tell(r))
+		return func(r record.Record, corrected time.Time) error {
+			const form = "2006-01-02 15:04:05"
+			at, text := r.At.Local().Format(form), tell(r)
+			if behind := corrected.Sub(r.At); !corrected.IsZero() && behind < 0 {
+				text += fmt.Sprintf(" (the clock was %s ahead and not set: about %s)", station.Span(-behind), corrected.Local().Format(form))
+			} else if !corrected.IsZero() {
+				text += fmt.Sprintf(" (the clock was %s behind and not set: about %s)", station.Span(behind), corrected.Local().Format(form))
+			}
+			_, err := fmt.Fprintf(out, "%8d  %s  %s\n", r.Seq, at, text)
 			return err
 		}, done
 	}
 }
 
-// readLog gives the records chosen, from the running agent or from the store.
-func readLog(e env, cfg *config.Config, query url.Values, show func(record.Record) error) error {
+// appendCorrected appends a record as JSON. Where it happened at another time than
+// the clock showed, that is one key more, which no record has as it is kept.
+func appendCorrected(b []byte, r record.Record, corrected time.Time) []byte {
+	b = r.AppendJSON(b)
+	if corrected.IsZero() {
+		return b
+	}
+	b = append(b[:len(b)-1], `,"corrected_at":"`...)
+	return append(corrected.UTC().AppendFormat(b, record.TimeLayout), `"}`...)
+}
+
+// readLog gives the records chosen, from the running agent or from the store, each
+// with the time at which it happened, where that is known to be another than the
+// clock showed.
+func readLog(e env, cfg *config.Config, query url.Values, show func(record.Record, time.Time) error) error {
 	body, err := askAgent(e.ctx, cfg.Store.Path, "GET", "/log", query, nil)
 	if errors.Is(err, errNoAgent) {
 		want, err := parseSelection(query)
@@ -97,13 +120,16 @@ func readLog(e env, cfg *config.Config, query url.Values, show func(record.Recor
 	defer func() { _ = body.Close() }() // it was only read
 	lines := json.NewDecoder(body)
 	for {
-		var r record.Record
-		if err := lines.Decode(&r); errors.Is(err, io.EOF) {
+		var line struct {
+			record.Record
+			Corrected time.Time `json:"corrected_at"`
+		}
+		if err := lines.Decode(&line); errors.Is(err, io.EOF) {
 			return nil
 		} else if err != nil {
 			return fmt.Errorf("read the records of the running agent: %w", err)
 		}
-		if err := show(r); err != nil {
+		if err := show(line.Record, line.Corrected); err != nil {
 			return err
 		}
 	}
@@ -133,29 +159,37 @@ func parseSelection(q url.Values) (s selection, err error) {
 	return s, nil
 }
 
-func (s selection) has(r record.Record) bool {
-	return (s.since.IsZero() || !r.At.Before(s.since)) &&
-		(s.until.IsZero() || r.At.Before(s.until)) &&
+// has chooses by the time at which a record happened.
+func (s selection) has(r record.Record, at time.Time) bool {
+	return (s.since.IsZero() || !at.Before(s.since)) &&
+		(s.until.IsZero() || at.Before(s.until)) &&
 		(s.order == "" || r.Order == s.order || strings.HasPrefix(r.Piece, s.order+"/")) &&
 		(s.piece == "" || r.Piece == s.piece)
 }
 
 // from gives the records of a store that are chosen. Damaged ones are passed
 // over and told in the end.
-func (s selection) from(kept *store.Store, show func(record.Record) error) error {
+func (s selection) from(kept *store.Store, show func(r record.Record, corrected time.Time) error) error {
 	var damage []error
+	times := corrections{kept: kept}
 	after := uint64(0)
 	if last := kept.Last(); s.last > 0 && s.last < last {
 		after = last - s.last
 	}
 	for r, err := range kept.Records(after) {
-		switch {
-		case err != nil:
+		if err != nil {
 			damage = append(damage, err)
-		case s.has(r):
-			if err := show(r); err != nil {
-				return err
-			}
+			continue
+		}
+		at, other := times.of(r)
+		if !s.has(r, at) {
+			continue
+		}
+		if !other {
+			at = time.Time{}
+		}
+		if err := show(r, at); err != nil {
+			return err
 		}
 	}
 	if n := len(damage); n > 0 {

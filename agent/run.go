@@ -130,6 +130,7 @@ type agent struct {
 	cfg       *config.Config
 	now       func() time.Time
 	store     *store.Store
+	clock     *clock
 	bench     *bench
 	publisher *mqtt.Publisher // nil: no broker is named
 	node      *sparkplug.Node // nil: the configuration wants none
@@ -170,12 +171,14 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 	rules := stationRules(cfg)
 	a.jobs = newJobs(cfg, time.Now)
 	rules.Jobs = a.jobs.Of
-	rules.ClockState = cached(clockState, 10*time.Second)
+	rules.ClockState = func() string { return a.clock.state() }
 	s, err := station.Open(timedLog{&keeper{Store: kept}, a.tally}, rules)
 	if err != nil {
 		return nil, errors.Join(err, kept.Close())
 	}
+	a.clock = newClock(readClock, kept, bootID(), s.View().Clock)
 	a.bench = newBench(s, now, a.onKept)
+	a.bench.clock = a.clock
 	a.watchdog = newWatchdog()
 	a.watchParts()
 	a.health = newHealth(a, s.View())
@@ -232,7 +235,7 @@ func (a *agent) onKept(records []record.Record, v station.View) {
 	a.tally.count(records)
 	logFaults(records)
 	a.wakeOutputs()
-	a.health.show(records, v)
+	a.health.show(v)
 }
 
 // logFaults logs what begins and ceases to be wrong with the devices. Broker and
@@ -302,17 +305,5 @@ func (a *agent) watchCaliper() func(context.Context) error {
 			a.bench.put(ctx, troubles.input(e))
 		}
 		return watch.Wait()
-	}
-}
-
-// cached is f asked at most once in a while, for one goroutine.
-func cached(f func() string, while time.Duration) func() string {
-	var last time.Time
-	var value string
-	return func() string {
-		if now := time.Now(); now.Sub(last) >= while || last.IsZero() {
-			last, value = now, f()
-		}
-		return value
 	}
 }

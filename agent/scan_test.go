@@ -331,7 +331,7 @@ func TestScannerOnItsPort(t *testing.T) {
 		if !ok {
 			told = text
 		}
-		if got := healthOf(snapshot).Scanner; !strings.Contains(got, told) {
+		if got := healthOf(snapshot, false).Scanner; !strings.Contains(got, told) {
 			t.Errorf("the retained state says %q, want %q", got, told)
 		}
 		for _, l := range snapshot.Links {
@@ -404,7 +404,7 @@ func TestNoScanner(t *testing.T) {
 			t.Errorf("shown: %+v", l)
 		}
 	}
-	sent, err := json.Marshal(healthOf(snapshot))
+	sent, err := json.Marshal(healthOf(snapshot, false))
 	if err != nil || !strings.Contains(string(sent), `"caliper":`) || strings.Contains(string(sent), "scanner") {
 		t.Errorf("sent: %s, %v", sent, err)
 	}

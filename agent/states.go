@@ -147,7 +147,7 @@ func (h *health) retain(s panel.Snapshot) {
 
 // retainHealth renews the health topic when it is time.
 func (h *health) retainHealth(s panel.Snapshot) {
-	now := healthOf(s)
+	now := healthOf(s, h.a.clock.unset.Load())
 	n, oldest, err := h.a.store.Queue()
 	if err == nil {
 		now.Queue = n
@@ -254,7 +254,7 @@ func lastOf(s panel.Snapshot) lastState {
 	return l
 }
 
-func healthOf(s panel.Snapshot) healthState {
+func healthOf(s panel.Snapshot, unset bool) healthState {
 	h := healthState{CheckDue: s.View.Checks.Due, Doubt: s.View.Checks.Doubt, Oil: s.View.Oil.Due}
 	for _, l := range s.Links {
 		text := "ok"
@@ -263,8 +263,8 @@ func healthOf(s panel.Snapshot) healthState {
 		}
 		switch l.Name {
 		case "clock":
-			if h.Clock = text; l.OK && clockState() == clockUnset {
-				h.Clock = clockUnset
+			if h.Clock = text; l.OK && unset {
+				h.Clock = station.Unset
 			}
 		case "switch":
 			h.Switch = text

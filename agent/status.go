@@ -72,7 +72,7 @@ func statusOf(s panel.Snapshot, kept *store.Store, path string) status {
 	st := status{
 		Press: s.Press, Version: version, StoreID: kept.ID(), Seq: kept.Last(), Sent: kept.SentSeq(), Queue: s.Queue,
 		Work: workOf(s), Cage: cageOf(s), Last: lastOf(s),
-		Clock: clockKept(), Store: path, Bytes: fileSize(path),
+		Clock: readClock().right, Store: path, Bytes: fileSize(path),
 	}
 	for _, source := range faultSources {
 		if reason, on := s.View.Faults[source]; on {

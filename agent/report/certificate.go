@@ -122,10 +122,23 @@ func (c *certificate) opening() error {
 	} else {
 		c.flow(margin, room, textLine, w.Say("Recorded from %s to %s (%s); the order is in work.", began, latest, zone))
 	}
+	c.clock(room)
 	c.y += 2
 	c.figures(room)
 	c.y = max(c.y, headroom+code)
 	return nil
+}
+
+// clock says which times are not those of a clock that was kept right.
+func (c *certificate) clock(room float64) {
+	c.face(smallPt, false, soft)
+	if r := c.d.Corrected; r != nil {
+		c.flow(margin, room, smallLine, c.w.Say("The clock was not set when records %d to %d were written; their times are corrected by what it was later found to be wrong.", r.From, r.To))
+	}
+	if r := c.d.Unset; r != nil {
+		c.flow(margin, room, smallLine, c.w.Say("Nothing kept the clock right when records %d to %d were written: their times may be wrong.", r.From, r.To))
+	}
+	c.face(textPt, false, black)
 }
 
 // figures sets the quantities, large, each above its word.

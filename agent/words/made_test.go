@@ -42,6 +42,7 @@ var untold = []struct{ file, text, why string }{
 	{"config/column.go", "write it without a sign: ", "of specs files, told at the start"},
 	{"station/station.go", "read the kept state: it ends at record %d, the store says %d", "told at the start"},
 	{"station/station.go", "record %d comes after record %d", "told at the start"},
+	{"station/span.go", "", "units, alike in all languages"},
 	{"people/badge.go", "", "a fault of the operators file, told at the command line and in the log"},
 	{"people/file.go", "", "faults of the operators file, told at the command line and in the log"},
 	{"people/parse.go", "", "faults of the operators file, told at the command line and in the log"},
