@@ -185,7 +185,7 @@ func (s *support) records(ctx context.Context) ([]byte, error) {
 	e := s.e
 	e.ctx = ctx
 	var out []byte
-	err := readLog(e, s.cfg, url.Values{"last": {strconv.FormatUint(s.c.Records, 10)}}, func(r record.Record) error {
+	err := readLog(e, s.cfg, url.Values{"last": {strconv.FormatUint(s.c.Records, 10)}}, func(r record.Record, _ time.Time) error {
 		r = s.people.record(r)
 		out = append(r.AppendJSON(out), '\n')
 		return nil

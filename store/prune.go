@@ -13,7 +13,8 @@ const pruneRoom = 2 << 20
 
 // Prune deletes the oldest records, at most limit, as long as each happened before
 // the time given, was sent, is asked for by no request to send again, and is
-// folded into the state kept. So without a state it deletes nothing. The newest
+// folded into the state kept. One whose time is not sure, because it cannot be read
+// or nothing kept the clock right, goes if one after it is old enough. So without a state it deletes nothing. The newest
 // records always stay, so that no seq comes twice. It returns how many went.
 func (s *Store) Prune(before time.Time, limit int) (int, error) {
 	s.writing.Lock()
@@ -42,7 +43,8 @@ func (s *Store) Prune(before time.Time, limit int) (int, error) {
 	}
 
 	var keys [][]byte
-	old := 0 // how many of keys may go
+	old := 0             // how many of keys may go
+	var latest time.Time // of those
 	err = s.view(func(tx *bbolt.Tx, _ *waiting) error {
 		for c, k, v := first(tx.Bucket(bucketRecords)); k != nil && len(keys) < limit; k, v = c.Next() {
 			seq, ok := keySeq(k)
@@ -57,10 +59,16 @@ func (s *Store) Prune(before time.Time, limit int) (int, error) {
 			if err != nil {
 				continue // its time is not known; it goes if one after it is old enough
 			}
-			if !r.At.Before(before) {
-				break
+			// A record written while nothing kept the clock right says for sure neither
+			// that it is new, or a clock that was years ahead would keep all behind it,
+			// nor, where it is older than those before it, that they are old.
+			unsure := r.Clock != ""
+			switch {
+			case !r.At.Before(before) && !unsure:
+				return nil
+			case r.At.Before(before) && !(unsure && r.At.Before(latest)):
+				old, latest = len(keys), r.At
 			}
-			old = len(keys)
 		}
 		return nil
 	})

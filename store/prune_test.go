@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"testing"
 	"time"
+
+	"benchtally/agent/record"
 )
 
 func TestPruneTouchesOnlyWhatWasSent(t *testing.T) {
@@ -97,6 +99,45 @@ func TestPrunePassesDamagedRecords(t *testing.T) {
 	for _, row := range []struct{ before, want uint64 }{{2, 0}, {30, 29}, {31, 0}, {33, 3}} {
 		if n, err := s.Prune(shiftRecord(row.before).At, 1000); n != int(row.want) || err != nil {
 			t.Errorf("before record %d: pruned %d, %v; want %d", row.before, n, err, row.want)
+		}
+	}
+}
+
+// Times of a clock that nothing kept right decide neither that what comes behind
+// them stays nor that what comes before them goes.
+func TestPruneByWrongClocks(t *testing.T) {
+	at := func(day int) time.Time { return epoch.AddDate(0, 0, day) }
+	const unset = "unset"
+	for _, row := range []struct {
+		name  string
+		at    []int // days of the records
+		clock []string
+		want  int // pruned, of those before day 100
+	}{
+		{"kept right", []int{1, 2, 99, 100, 101}, []string{"", "", "", "", ""}, 3},
+		{"years ahead for a while", []int{1, 2000, 2001, 3, 101}, []string{"", unset, unset, "", ""}, 4},
+		{"years ahead at last", []int{1, 2000, 2001}, []string{"", unset, unset}, 1},
+		{"years behind among what is new", []int{1, 101, -9000, 102, 103}, []string{"", "", unset, "", ""}, 1},
+		{"years behind among what is old", []int{1, -9000, 3, 101}, []string{"", unset, "", ""}, 3},
+		{"never kept right", []int{1, 2, 3, 101, 102}, []string{unset, unset, unset, unset, unset}, 3},
+		{"never kept right, and once years behind", []int{1, 2, 101, -9000, 102}, []string{unset, unset, unset, unset, unset}, 2},
+	} {
+		s := open(t, place(t), Options{})
+		var all []record.Record
+		for i, day := range row.at {
+			all = append(all, record.Record{Seq: uint64(i + 1), At: at(day), Kind: record.Set, Clock: row.clock[i]})
+		}
+		for range 100 { // past the tail
+			all = append(all, record.Record{Seq: uint64(len(all) + 1), At: at(103), Kind: record.Set})
+		}
+		if err := s.Append(Batch{Records: all, State: []byte("folded")}); err != nil {
+			t.Fatal(err)
+		}
+		if err := s.Sent(s.Last()); err != nil {
+			t.Fatal(err)
+		}
+		if n, err := s.Prune(at(100), 1000); n != row.want || err != nil {
+			t.Errorf("%s: pruned %d, %v; want %d", row.name, n, err, row.want)
 		}
 	}
 }
