@@ -264,3 +264,15 @@ func clockText(right bool, v station.ClockView, now time.Time) string {
 // clockTold is how long it is told that the clock was wrong: through the next
 // shift (own choice, no source).
 const clockTold = 24 * time.Hour
+
+// ageOf is how old a record is, by when it was written and its seq. One whose time
+// cannot be right is as old as the agent's run at least: more is not known.
+func (a *agent) ageOf(at time.Time, seq uint64, v station.ClockView) time.Duration {
+	if v.From <= seq && seq < v.SetSeq {
+		at = at.Add(v.Behind)
+	}
+	if at.Before(station.Made) {
+		return time.Since(a.began)
+	}
+	return max(0, a.now().Sub(at))
+}

@@ -358,3 +358,29 @@ func TestClockWithoutMarks(t *testing.T) {
 		t.Errorf("set %v, state %q", set, c.state())
 	}
 }
+
+// TestAgeOf: the oldest event that waits is not 56 years old because it was written
+// before the clock was set.
+func TestAgeOf(t *testing.T) {
+	now := time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
+	a := &agent{now: func() time.Time { return now }, began: time.Now()}
+	set := station.ClockView{SetSeq: 9, From: 5, Behind: now.Add(-time.Minute).Sub(time.Unix(60, 0))}
+	for _, c := range []struct {
+		name string
+		at   time.Time
+		seq  uint64
+		want time.Duration
+	}{
+		{"kept right", now.Add(-time.Hour), 4, time.Hour},
+		{"written in 1970, an hour before the clock was set", time.Unix(60-3600, 0), 5, time.Hour + time.Minute},
+		{"kept right since", now.Add(-time.Second), 9, time.Second},
+		{"by a clock that was ahead", now.Add(time.Hour), 3, 0},
+	} {
+		if got := a.ageOf(c.at, c.seq, set); got != c.want {
+			t.Errorf("%s: %v, want %v", c.name, got, c.want)
+		}
+	}
+	if got := a.ageOf(time.Unix(60, 0), 4, set); got < 0 || got > time.Minute {
+		t.Errorf("written in 1970, and nobody knows when: %v, want the age of the run", got)
+	}
+}

@@ -30,6 +30,7 @@ func (a *agent) openOutputs() error {
 				slog.Warn("the press's former topics are cleared again at the next start", "err", err)
 			}
 		}
+		settings.ClockState = a.clock.state
 		settings.OnChange = func(mqtt.State) { a.tellHouse() }
 		part := a.watchdog.part("publisher", outputLimit)
 		settings.OnTurn, a.parts.publisher = part.beat, part

@@ -167,7 +167,7 @@ func (h *health) retainHealth(s panel.Snapshot) {
 	}
 	h.sent.health, h.sent.at = now, time.Now()
 	if n > 0 && err == nil {
-		now.Oldest = max(0, h.a.now().Sub(oldest).Round(time.Second).Seconds())
+		now.Oldest = h.a.ageOf(oldest, h.a.store.SentSeq()+1, s.View.Clock).Round(time.Second).Seconds()
 	}
 	h.put(mqtt.Health, now)
 }

@@ -206,8 +206,16 @@ func TestGoldenStatus(t *testing.T) {
 	if err := valid(schema, []byte(will)); err != nil {
 		t.Error(err)
 	}
+	l.p.s.ClockState = func() string { return "unset" }
+	unset := l.statusJSON(true, "", at)
+	if err := valid(schema, unset); err != nil {
+		t.Error(err)
+	}
+	if want := strings.TrimSuffix(string(online), "}") + `,"clock":"unset"}`; string(unset) != want {
+		t.Errorf("while nothing keeps the clock right: %s, want %s", unset, want)
+	}
 	var keys map[string]any
-	if err := json.Unmarshal(online, &keys); err != nil {
+	if err := json.Unmarshal(unset, &keys); err != nil {
 		t.Fatal(err)
 	}
 	if diff := cmp.Diff(slices.Sorted(maps.Keys(keys)), slices.Sorted(maps.Keys(schemaOf(t, Status).Properties))); diff != "" {

@@ -122,7 +122,13 @@ func (l *link) statusJSON(online bool, reason string, now time.Time) []byte {
 	}
 	b := fmt.Appendf(nil, `{"online":%t,"session":%d,"time":"%s","expires":"%s","reason":`,
 		online, l.number, now.UTC().Format(record.TimeLayout), expires)
-	return append(record.AppendString(b, reason), '}')
+	b = record.AppendString(b, reason)
+	if l.p.s.ClockState != nil {
+		if clock := l.p.s.ClockState(); clock != "" {
+			b = record.AppendString(append(b, `,"clock":`...), clock)
+		}
+	}
+	return append(b, '}')
 }
 
 // broken ends a connection that the library has lost, or that lost a message

@@ -32,6 +32,10 @@ type Settings struct {
 	// Waits between attempts: broker.Retry. 1 s and 60 s.
 	BackoffMin, BackoffMax time.Duration
 
+	// ClockState is "unset" while nothing keeps the clock right, else "": the status
+	// says so. nil is always ""; it is called from Run.
+	ClockState func() string
+
 	Log      *slog.Logger // nil takes the default
 	OnTurn   func()       // called from Run in each turn of its work, at least once a Heartbeat or BackoffMax; nil none. It must not block
 	OnChange func(State)  // called from Run when Connected, Reason or Stuck changed; nil none. It must not block
