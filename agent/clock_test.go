@@ -384,3 +384,100 @@ func TestAgeOf(t *testing.T) {
 		t.Errorf("written in 1970, and nobody knows when: %v, want the age of the run", got)
 	}
 }
+
+// lived is an agent on a store with such a clock; begin starts its bench, and the
+// function that it returns ends it.
+func lived(t *testing.T, config string, w *wrist) (a *agent, end func()) {
+	t.Helper()
+	cfg, err := loadOpen(config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a, err = newAgent(cfg, w.now); err != nil {
+		t.Fatal(err)
+	}
+	a.clock = newClock(w.read, a.store, "boot of "+w.began.String(), a.health.seen().Clock)
+	a.bench.clock = a.clock
+	ran := make(chan error, 1)
+	go func() { ran <- a.bench.run(t.Context()) }()
+	return a, func() {
+		t.Helper()
+		a.bench.end()
+		if err := errors.Join(<-ran, a.store.Close()); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+// TestStartsByWrongClocks: an agent that starts with a clock that is behind its
+// records, or years ahead of them, says so, takes all the same, and goes on in
+// order when the clock is set.
+func TestStartsByWrongClocks(t *testing.T) {
+	_, config := shop(t, "")
+	days := func(n int) time.Duration { return time.Duration(n) * 24 * time.Hour }
+	var told []string
+	take := func(a *agent, w *wrist) {
+		t.Helper()
+		a.judgeClock(t.Context())
+		w.pass(time.Second)
+		if _, err := a.bench.ask(t.Context(), station.Stroke{At: w.now()}); err != nil {
+			t.Fatal(err)
+		}
+		a.judgeClock(t.Context()) // what is said already is not said again
+		if _, err := a.bench.ask(t.Context(), nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, start := range []struct {
+		by, set time.Duration // how far the clock is wrong, and by how much the network sets it; 0: not at all
+		right   bool
+	}{
+		{0, 0, true},
+		{days(-20_000), days(20_000), false}, // 1970s
+		{days(2000), 0, false},
+		{0, 0, true},
+		{days(-2), days(2), false},
+	} {
+		w := &wrist{began: time.Now(), by: start.by, right: start.right}
+		a, end := lived(t, config, w)
+		take(a, w)
+		if start.set != 0 {
+			w.by, w.right = w.by+start.set, true
+			take(a, w)
+		}
+		end()
+	}
+	kept, err := store.Open(filepath.Join(filepath.Dir(config), "bench.db"), store.Options{ReadOnly: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = kept.Close() }()
+	seq := uint64(0)
+	for r, err := range kept.Records(0) {
+		if seq++; err != nil || r.Seq != seq {
+			t.Fatalf("record %d, want %d: %v", r.Seq, seq, err)
+		}
+		line := string(r.Kind) + " " + r.Clock
+		if r.Kind == record.Fault {
+			line += " " + r.State
+			for _, part := range []string{"before this program was made", "records go up to", "more than a year", "kept right again", "it was set"} {
+				if strings.Contains(r.Reason, part) {
+					line += " " + part
+				}
+			}
+		}
+		told = append(told, line)
+	}
+	want := []string{
+		"stroke ",
+		"fault unset on before this program was made", "stroke unset",
+		"fault  off it was set", "stroke ",
+		"fault unset on more than a year", "stroke unset",
+		"fault  off kept right again", "stroke ",
+		"fault unset on records go up to", "stroke unset",
+		"fault  off it was set", "stroke ",
+	}
+	if strings.Join(told, "\n") != strings.Join(want, "\n") {
+		t.Errorf("got\n%s\nwant\n%s", strings.Join(told, "\n"), strings.Join(want, "\n"))
+	}
+}
