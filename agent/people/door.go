@@ -199,13 +199,14 @@ func (d *Door) wrong(id string) tally {
 func (d *Door) shut(id, from string, now time.Time) *Refused {
 	id = clip(id)
 	theirs, here := d.wrong(id).of(id, now), d.addresses.of(from, now)
+	told := func(until time.Time) time.Time { return now.Add(until.Sub(now)) } // by the clock as it is now
 	switch {
 	case !now.Before(theirs.until()) && !now.Before(here.until()):
 		return nil
 	case theirs.until().Before(here.until()):
-		return lockedHere(here.n, here.until())
+		return lockedHere(here.n, told(here.until()))
 	}
-	return locked(id, theirs.n, theirs.until())
+	return locked(id, theirs.n, told(theirs.until()))
 }
 
 // clip keeps a sign to the length that one can have.
