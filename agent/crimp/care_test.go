@@ -215,3 +215,24 @@ func TestCageJSON(t *testing.T) {
 		t.Errorf("%+v, %v, want %+v", again, err, c)
 	}
 }
+
+// TestMonthsByProperty: so many months later it is the same time of the same day, or
+// of the month's last day where it has no such day; and a later day is never due
+// before an earlier one.
+func TestMonthsByProperty(t *testing.T) {
+	random := rand.New(rand.NewPCG(31, 2))
+	for range 100_000 {
+		at := time.Date(1970+random.IntN(200), time.Month(1+random.IntN(12)), 1+random.IntN(31), random.IntN(24), random.IntN(60), random.IntN(60), random.IntN(1e9), time.UTC)
+		n := 1 + random.IntN(30)
+		got := AddMonths(at, n)
+		month := time.Date(at.Year(), at.Month()+time.Month(n), 1, 0, 0, 0, 0, time.UTC)
+		last := month.AddDate(0, 1, -1).Day()
+		want := month.AddDate(0, 0, min(at.Day(), last)-1).Add(at.Sub(at.Truncate(24 * time.Hour)))
+		if !got.Equal(want) {
+			t.Fatalf("%d months from %s: %s, want %s", n, at, got, want)
+		}
+		if next := AddMonths(at.AddDate(0, 0, 1), n); day(next) < day(got) {
+			t.Fatalf("%d months from %s: %s, and a day later %s", n, at, got, next)
+		}
+	}
+}

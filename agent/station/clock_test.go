@@ -310,6 +310,18 @@ func TestChecksByClocks(t *testing.T) {
 	if b.s.zero() != nil {
 		t.Error("the closed jaws hold after more than twelve hours")
 	}
+	b.do(Reading{At: day("2026-03-05 18:02"), Value: 0})
+	b.do(Action{At: day("2026-03-05 18:02"), Do: DoStandard, Standard: "ring-25"})
+	b.do(Reading{At: day("2026-03-05 18:02"), Value: 25 * crimp.Millimetre})
+	b.unset = true // started anew, days behind: thirteen hours pass all the same
+	b.do(Stroke{At: day("2026-03-01 06:00")})
+	if b.s.zero() == nil || b.s.checkDue() {
+		t.Error("the closed jaws, or a check, do not hold behind a start")
+	}
+	b.do(Stroke{At: day("2026-03-01 19:00")})
+	if b.s.zero() != nil || !b.s.checkDue() {
+		t.Error("the closed jaws, or a check, hold after thirteen hours by a clock that is behind")
+	}
 }
 
 // TestClockSet: what the record says, and that there is none when nothing was
@@ -348,6 +360,33 @@ func TestSpan(t *testing.T) {
 	} {
 		if got := Span(d); got != want {
 			t.Errorf("%v: %q, want %q", d, got, want)
+		}
+	}
+}
+
+// TestStreamAcrossASetting: the readings of a stream are withdrawn as well when the
+// clock is set between them and the moment that it is found to be one.
+func TestStreamAcrossASetting(t *testing.T) {
+	for name, by := range map[string]time.Duration{"on": 3 * time.Hour, "back": -3 * time.Hour} {
+		b := newBench(t)
+		b.unset = true
+		b.act(Action{Do: DoStart, Order: "A-1", Spec: "hs-08", Setting: record.Ptr(120)}).stroke()
+		good := b.now
+		b.do(Reading{At: good, Value: 1200 * crimp.Thousandth})
+		b.do(Reading{At: good.Add(10 * time.Second), Value: 1200 * crimp.Thousandth}) // of the stream
+		b.unset = false
+		now := good.Add(11 * time.Second).Add(by)
+		b.do(ClockSet{At: now, Behind: by, From: 1})
+		b.do(Reading{At: now, Value: 1201 * crimp.Thousandth}) // likewise: its verdict falls too
+		b.do(Fault{At: now.Add(time.Second), Source: record.Caliper, On: true, Reason: "streaming", Since: good.Add(10 * time.Second).Add(by)})
+		withdrawn := 0
+		for _, r := range b.got {
+			if r.Kind == record.Undo {
+				withdrawn++
+			}
+		}
+		if left := b.s.state.Order.latest().shot().Readings; withdrawn != 2 || len(left) != 1 {
+			t.Errorf("set %s: %d withdrawn, left %v; want one left", name, withdrawn, left)
 		}
 	}
 }
