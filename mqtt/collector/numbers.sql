@@ -204,6 +204,17 @@ CREATE OR REPLACE VIEW downtime AS
 SELECT source, part, count(*) AS times, count(*) FILTER (WHERE ended IS NULL) AS open, sum(lasted) AS lasted, max(lasted) AS longest
 FROM outage GROUP BY source, part;
 
+-- When records happened that were written before the press's clock was set: a later
+-- one tells by how much it was wrong, and where there are several, all count. What
+-- has no row here happened at the time that it says, or nobody can tell.
+CREATE OR REPLACE VIEW happened AS
+SELECT f.source, f.store, f.seq, f.at AS written, f.at + sum((c.data ->> 'behind_ms')::bigint) * interval '1 millisecond' AS at
+FROM fact f
+JOIN fact c ON c.source = f.source AND c.store = f.store AND c.kind = 'fault' AND c.data ? 'behind_ms'
+           AND c.of <= f.seq AND f.seq < c.seq
+WHERE f.data ->> 'clock' = 'unset'
+GROUP BY f.source, f.store, f.seq, f.at;
+
 -- Whether each press is there. Nothing is known of one whose word has expired.
 CREATE OR REPLACE VIEW press AS
 SELECT source, CASE WHEN now() > expires THEN 'unknown' WHEN online THEN 'online' ELSE 'offline' END AS state,

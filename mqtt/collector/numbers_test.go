@@ -371,3 +371,24 @@ func randomTape(seed uint64, n int) []byte {
 	}
 	return b
 }
+
+// What was written before the clock was set is found at the time at which it
+// happened, by all that is told of it.
+func TestNumbersOfAWrongClock(t *testing.T) {
+	_, db := newDatabase(t)
+	records(t, db, "wrong-clock", []byte(`{"seq":1,"at":"2026-03-01T12:00:00.000000Z","kind":"stroke","cage":"C-21"}
+{"seq":2,"at":"1970-01-01T00:01:00.000000Z","kind":"stroke","clock":"unset","cage":"C-21"}
+{"seq":3,"at":"2026-03-02T05:00:00.000000Z","kind":"fault","clock":"unset","state":"off","of":2,"source":"clock","behind_ms":1772427540000}
+{"seq":4,"at":"2026-03-02T05:01:00.000000Z","kind":"stroke","clock":"unset","cage":"C-21"}
+{"seq":5,"at":"2026-03-02T06:02:00.000500Z","kind":"fault","state":"off","of":2,"source":"clock","behind_ms":3600000}
+{"seq":6,"at":"2026-03-02T06:03:00.000000Z","kind":"stroke","clock":"unset","cage":"C-21"}`))
+	rows, err := db.Query(t.Context(), "SELECT seq || ' ' || to_char(at AT TIME ZONE 'UTC', 'YYYY-MM-DD HH24:MI:SS') FROM happened ORDER BY seq")
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	want := []string{"2 2026-03-02 06:00:00", "3 2026-03-02 06:00:00", "4 2026-03-02 06:01:00"}
+	if diff := cmp.Diff(want, got); diff != "" || err != nil {
+		t.Errorf("want -, got +\n%s%v", diff, err)
+	}
+}
