@@ -1,6 +1,7 @@
 package station
 
 import (
+	"encoding/json"
 	"math/rand/v2"
 	"testing"
 	"time"
@@ -388,5 +389,34 @@ func TestStreamAcrossASetting(t *testing.T) {
 		if left := b.s.state.Order.latest().shot().Readings; withdrawn != 2 || len(left) != 1 {
 			t.Errorf("set %s: %d withdrawn, left %v; want one left", name, withdrawn, left)
 		}
+	}
+}
+
+// TestStateOfOlderProgram: a state that was kept before there was a counted time is
+// gone on with, and a work that a wrong clock had dated years ahead in it falls due.
+func TestStateOfOlderProgram(t *testing.T) {
+	b := newBench(t, func(r *Rules) { r.SnapEvery = 1 })
+	b.do(Action{At: day("2026-03-02 06:00"), Do: DoLoad, Cage: "C-21"})
+	var old map[string]any
+	if err := json.Unmarshal(b.log.state, &old); err != nil {
+		t.Fatal(err)
+	}
+	delete(old, "clock")
+	old["cages"].(map[string]any)["C-21"].(map[string]any)["torn_down"].(map[string]any)["at"] = "2050-01-01T00:00:00Z"
+	kept, err := json.Marshal(old)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.log.state = kept
+	if b.s, err = Open(b.log, b.s.rules); err != nil {
+		t.Fatal(err)
+	}
+	b.do(Stroke{At: day("2026-03-03 06:00")})
+	if since := b.s.state.Cages["C-21"].TornDown; !since.At.Equal(day("2026-03-03 06:00")) || since.Due {
+		t.Errorf("since %+v, want from the first stroke on", since)
+	}
+	b.do(Stroke{At: day("2026-09-03 06:00")})
+	if !b.s.state.Cages["C-21"].TornDown.Due {
+		t.Error("not due half a year later")
 	}
 }

@@ -181,8 +181,8 @@ func (s *Station) reload() error {
 		if s.state.Seq != seq {
 			return fmt.Errorf("read the kept state: it ends at record %d, the store says %d", s.state.Seq, seq)
 		}
-		if s.state.Clock.Now.IsZero() { // kept before there was a counted time
-			s.state.Clock.Now = s.state.At
+		if s.state.Clock.Now.IsZero() { // kept before there was a counted time: nobody looked whether a work is dated by a wrong clock
+			s.state.Clock.Now, s.state.Clock.Unset = s.state.At, true
 		}
 	}
 	s.snapped = seq
