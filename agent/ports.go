@@ -36,6 +36,7 @@ type foundPort struct {
 	Product string `json:"product,omitempty"`
 	Serial  string `json:"serial,omitempty"`
 	Text    string `json:"text,omitempty"`
+	Twins   int    `json:"twins,omitempty"`
 	Problem string `json:"problem,omitempty"`
 }
 
@@ -76,6 +77,9 @@ func (c *portsCommand) Run(e env) error {
 		out("%s\n  %s %s%s\n", p.Name, p.Kind, p.Device, some(", %s", p.Text))
 		if p.Vendor != "" { // what a udev rule goes by
 			out("  USB idVendor %s, idProduct %s%s\n", p.Vendor, p.Product, some(", serial %s", p.Serial))
+		}
+		if p.Twins > 0 {
+			out("  another device of the same kind without a serial number of its own is plugged in: only the socket tells them apart\n")
 		}
 		if p.Problem != "" {
 			out("  %s\n", p.Problem)

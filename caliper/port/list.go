@@ -17,7 +17,7 @@ const (
 
 // Info is a port that the machine has, as it can be known without opening it.
 type Info struct {
-	Name    string // the steadiest name: by-id, else by-path, else the device
+	Name    string // the steadiest name: by-id if no other device has the same, else by-path, else the device
 	Kind    string // KindSerial or KindKeyboard
 	Device  string // /dev/ttyUSB0, /dev/input/event3
 	ByID    string // link named after the device, "" if none
@@ -26,6 +26,7 @@ type Info struct {
 	Product string
 	Serial  string // of the USB device, often empty
 	Text    string // the device's own name
+	Twins   int    // other devices that differ from it in nothing but the socket
 	Problem string // why this user cannot open it and the remedy, "" if nothing is known
 }
 
@@ -77,7 +78,7 @@ func (m machine) port(n node, links string) (Info, bool) {
 	if p.ByPath != "" {
 		p.Name = p.ByPath
 	}
-	if p.ByID != "" {
+	if p.Twins = len(m.twins(n.class, id)); p.ByID != "" && p.Twins == 0 {
 		p.Name = p.ByID
 	}
 	if unix.Access(path, unix.R_OK|unix.W_OK) != nil {

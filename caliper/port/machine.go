@@ -10,10 +10,11 @@ import (
 // machine is where devices are looked up; tests put folders of their own there.
 type machine struct {
 	dev, sys, proc string
+	locks          string // folder of lock files
 	grab           func(*os.File) error
 }
 
-var thisMachine = machine{dev: "/dev", sys: "/sys", proc: "/proc", grab: grabKeys}
+var thisMachine = machine{dev: "/dev", sys: "/sys", proc: "/proc", locks: "/run/lock", grab: grabKeys}
 
 // node is a device as the kernel names it.
 type node struct {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 	"time"
 
 	"go.bug.st/serial"
@@ -21,11 +22,27 @@ type Device interface {
 }
 
 // serialPort adapts the serial library, the only place that knows it.
-type serialPort struct{ serial.Port }
+type serialPort struct {
+	serial.Port
+	claim *os.File // keeps others off
+}
 
-// openSerial opens the device exclusively. Errors that have a remedy are
-// fs.ErrNotExist, fs.ErrPermission and unix.EBUSY.
-func openSerial(path string, p Port) (Device, error) {
+// openSerial opens the device exclusively, unless another program has it open.
+// Errors that have a remedy are fs.ErrNotExist, fs.ErrPermission and unix.EBUSY.
+func (m machine) openSerial(path string, p Port) (Device, error) {
+	claim, err := m.claim(path)
+	if err != nil {
+		return nil, err
+	}
+	port, err := openLine(path, p)
+	if err != nil {
+		return nil, errors.Join(err, claim.Close())
+	}
+	return serialPort{port, claim}, nil
+}
+
+// openLine opens the device with the line's settings.
+func openLine(path string, p Port) (serial.Port, error) {
 	mode := &serial.Mode{BaudRate: p.Baud, DataBits: p.DataBits}
 	switch p.Parity {
 	case "even":
@@ -48,7 +65,7 @@ func openSerial(path string, p Port) (Device, error) {
 	}
 	port, err := serial.Open(path, mode)
 	if err == nil {
-		return serialPort{port}, nil
+		return port, nil
 	}
 	var pe *serial.PortError
 	if errors.As(err, &pe) { // the library's error does not unwrap
@@ -76,3 +93,5 @@ func (s serialPort) Ask(request string) error {
 	}
 	return nil
 }
+
+func (s serialPort) Close() error { return errors.Join(s.Port.Close(), s.claim.Close()) }

@@ -6,7 +6,6 @@ import (
 	"io/fs"
 	"os"
 	"os/user"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"syscall"
@@ -36,7 +35,7 @@ func (m machine) trouble(of, path string, err error) error {
 	case errors.Is(err, fs.ErrPermission):
 		return fmt.Errorf("open %s: %w; %s", path, err, m.remedy(path))
 	case errors.Is(err, unix.EBUSY):
-		return fmt.Errorf("open %s: another program has it: %w; %s", path, err, m.holder(path))
+		return fmt.Errorf("open %s: another program has it: %w; %s", path, err, m.holder(path, err))
 	case errors.Is(err, unix.ENODEV) || errors.Is(err, unix.ENXIO) || errors.Is(err, unix.EIO):
 		return fmt.Errorf("open %s: the device does not answer: %w; pull its cable and plug it in again", path, err)
 	default:
@@ -70,21 +69,4 @@ func me() string {
 		return u.Username
 	}
 	return "USER"
-}
-
-// holder names the program that has the device open, as far as this user may see.
-func (m machine) holder(path string) string {
-	real, err := filepath.EvalSymlinks(path)
-	if err != nil {
-		real = path
-	}
-	fds, _ := filepath.Glob(filepath.Join(m.proc, "[0-9]*", "fd", "*")) // a bad pattern cannot be
-	for _, fd := range fds {
-		if target, err := os.Readlink(fd); err != nil || target != real {
-			continue
-		}
-		dir := filepath.Dir(filepath.Dir(fd))
-		return fmt.Sprintf("end the program %s, process %s", m.fact(dir, "comm"), filepath.Base(dir))
-	}
-	return fmt.Sprintf("end that program; `sudo fuser %s` names it", real)
 }
