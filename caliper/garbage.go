@@ -20,6 +20,7 @@ type refusals struct {
 	InRow int                  `json:"in_row,omitempty"` // up to trickle
 	Times [flood]time.Duration `json:"times"`            // of the latest, at InRow mod flood
 	Quiet bool                 `json:"quiet,omitempty"`  // told as a fault
+	Last  time.Duration        `json:"last,omitempty"`   // when the latest was met
 }
 
 // refuse tells that a frame does not count because it cannot be read.
@@ -28,6 +29,7 @@ func (r *Reader) refuse(line []byte, why string) {
 		r.Send.Seen = r.Now
 	}
 	b := &r.Bad
+	b.Last = r.Now
 	b.Times[b.InRow%flood] = r.Now
 	b.InRow++
 	first := b.Times[b.InRow%flood] // the oldest once there are so many
@@ -39,18 +41,35 @@ func (r *Reader) refuse(line []byte, why string) {
 		return
 	}
 	raw := frame.Raw(line)
-	r.emit(Event{Kind: Refused, Raw: raw, Reason: why})
-	if many {
+	if !r.told(Event{Kind: Refused, Raw: raw, Reason: why}) || many {
 		b.Quiet = true
 		r.emit(Event{Kind: Fault, Cause: Garbage, Raw: raw,
 			Reason: "frame after frame is no reading: check baud rate, parity, data bits and format; the latest: " + why})
 	}
 }
 
-// legible tells that a frame could be read.
+// told tells of what is not counted, as long as there is not too much of it.
+func (r *Reader) told(e Event) bool {
+	if !r.settings.Pushed && !r.Ration.Take(r.Now) {
+		return false
+	}
+	r.emit(e)
+	return true
+}
+
+// drowned tells that a frame which can be read came in the middle of a flood: with no
+// silence between it and what could not be read. Bytes without sense look like a
+// short number now and then, and nobody pushes a button into a flood.
+func (r *Reader) drowned() bool { return r.Bad.Quiet && r.Now-r.Bad.Last < gap }
+
+// legible tells that a frame could be read. The fault goes on while so much was told
+// of late that its next beginning could not be.
 func (r *Reader) legible() {
-	if r.Bad.Quiet {
+	switch {
+	case !r.Bad.Quiet:
+		r.Bad = refusals{}
+	case r.Ration.Left(r.Now):
+		r.Bad = refusals{}
 		r.emit(Event{Kind: Clear, Cause: Garbage, Reason: "the caliper's frames can be read again"})
 	}
-	r.Bad = refusals{}
 }

@@ -116,6 +116,9 @@ func (r *Reader) frame(line []byte, terminated bool) {
 		r.refuse(line, err.Error())
 		return
 	}
+	if r.drowned() {
+		return
+	}
 	r.Terminated = r.Terminated || terminated
 	r.Format = rd.Format
 	r.legible()

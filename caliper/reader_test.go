@@ -317,3 +317,50 @@ func TestLostKeysSpoilTheFrame(t *testing.T) {
 		t.Errorf("got %+v", es)
 	}
 }
+
+// A line that is disturbed for hours makes no more than a few events, whatever comes
+// between: it must not fill a card.
+func TestFloodsAreToldInFew(t *testing.T) {
+	const hour = 3600_000
+	for _, row := range []struct {
+		name        string
+		steps       []step
+		refused     int // at most
+		faults      int // at most
+		readings    int
+		lastly, why string
+	}{
+		{"unreadable frames, a reading in each second between",
+			join(every(0, 20, hour/20, "?\r"), []step{{hour + 1000, "+1.1000\r"}}), 5, 1, 1, "clear garbage", "the fault ends with the flood"},
+		{"readings in the middle of a flood are none",
+			join(every(0, 500, hour/500, "?\r?\r?\r+9.9\r?\r?\r"), []step{{hour + 1000, "+1.1000\r"}}), 8, 1, 2, "clear garbage", "only until it is a fault"},
+		{"four and one",
+			join(every(0, 500, hour/500, "?\r", "?\r", "?\r", "?\r", "+1.1\r", "+1.3\r"), []step{{hour + 1000, "?\r"}, {hour + 5*60_000, "+1.2000\r"}}),
+			130, 62, hour/500/3 + 1, "clear garbage", "what can be read is still taken"},
+		{"the same frame again and again, with pauses",
+			join(every(0, 1000, hour/1000, "+1.1\r+1.1\r+1.1\r")), 120, 0, hour / 1000, "", ""},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			var nRefused, nFaults, nReadings int
+			lastly := ""
+			for _, e := range play(t, mustReader(t, Settings{Unit: crimp.Inches}), row.steps) {
+				_, what, _ := strings.Cut(e, " ")
+				switch {
+				case strings.HasPrefix(what, "refused"):
+					nRefused++
+				case strings.HasPrefix(what, "fault"):
+					nFaults++
+					lastly = what
+				case strings.HasPrefix(what, "clear"):
+					lastly = what
+				case strings.HasPrefix(what, "reading"):
+					nReadings++
+				}
+			}
+			if nRefused > row.refused || nFaults > row.faults || nReadings != row.readings || lastly != row.lastly {
+				t.Errorf("%d refused, %d faults, %d readings, lastly %q; want up to %d, up to %d, %d, %q: %s",
+					nRefused, nFaults, nReadings, lastly, row.refused, row.faults, row.readings, row.lastly, row.why)
+			}
+		})
+	}
+}

@@ -55,7 +55,7 @@ func (r *Reader) send(line []byte, rd frame.Reading) {
 	case !r.settings.Pushed && s.Run >= longRun && r.Now-s.Began >= longTime:
 		r.streams(line, s.Began)
 	case same:
-		r.emit(Event{Kind: Refused, Raw: frame.Raw(line), Reason: "the same frame within 0.3 s: it was sent twice and is counted once"})
+		r.told(Event{Kind: Refused, Raw: frame.Raw(line), Reason: "the same frame within 0.3 s: it was sent twice and is counted once"})
 	default:
 		r.emit(measured(line, rd))
 	}

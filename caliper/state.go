@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"benchtally/caliper/frame"
+	"benchtally/caliper/port"
 )
 
 // state is everything that a Reader knows besides its settings.
@@ -22,6 +23,7 @@ type state struct {
 	Format     string        `json:"format,omitempty"`
 	LowBattery bool          `json:"low_battery,omitempty"`
 	Bad        refusals      `json:"refusals"`
+	Ration     port.Ration   `json:"ration"`
 	Send       sendState     `json:"send"`
 	Rest       rest          `json:"rest"`
 }
@@ -48,7 +50,7 @@ func (s *state) check() error {
 	if s.Now < 0 || s.Now > 1<<62 {
 		return errors.New("its clock is out of range")
 	}
-	times := append(s.Bad.Times[:], s.Last, s.Send.At, s.Send.Seen, s.Send.Began, s.Rest.Since, s.Rest.Last)
+	times := append(s.Bad.Times[:], s.Last, s.Bad.Last, s.Send.At, s.Send.Seen, s.Send.Began, s.Rest.Since, s.Rest.Last)
 	for _, t := range times {
 		if t < 0 || t > s.Now {
 			return errors.New("a time lies outside its clock")
@@ -61,7 +63,8 @@ func (s *state) check() error {
 		s.Bad.InRow < 0 || s.Bad.InRow > trickle,
 		s.Send.Row < 0 || s.Send.Row > streamRow,
 		s.Send.Run < 0 || s.Send.Run > longRun,
-		s.Rest.Frames < 0 || s.Rest.Frames > restFrames:
+		s.Rest.Frames < 0 || s.Rest.Frames > restFrames,
+		!s.Ration.Valid(s.Now):
 		return errors.New("a count is out of range")
 	}
 	return nil

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
+
+	"benchtally/caliper/port"
 )
 
 // gap is the silence that ends a code without a terminator. At 1200 baud a
@@ -47,6 +49,8 @@ type Reader struct {
 	terminated bool      // this scanner ends its codes with CR or LF
 	broken     bool      // a code broke off: what comes now is its rest
 	bad        int       // codes in a row that are no text, up to flood
+	ration     port.Ration
+	began      time.Time // of its own, which ration goes by
 
 	events []Event
 }
@@ -55,7 +59,7 @@ type Reader struct {
 // bits are those of a line with 7 data bits: bit 8, which some adapters leave as
 // parity, is dropped.
 func NewReader(sevenBits bool, opened time.Time) *Reader {
-	return &Reader{sevenBits: sevenBits, last: opened}
+	return &Reader{sevenBits: sevenBits, last: opened, began: opened}
 }
 
 // Feed takes bytes that arrived at the time at; without any, time has passed. The
@@ -100,7 +104,7 @@ func (r *Reader) Wait(at time.Time) time.Duration {
 // Restart tells that the port was opened or closed: a code that had begun is thrown
 // away, and the next may have lost its beginning. Another scanner may be there.
 func (r *Reader) Restart(at time.Time) {
-	*r = Reader{sevenBits: r.sevenBits, code: r.code[:0], last: at}
+	*r = Reader{sevenBits: r.sevenBits, code: r.code[:0], last: at, ration: r.ration, began: r.began}
 }
 
 // end ends the code, by a terminator or else by silence.
@@ -118,17 +122,20 @@ func (r *Reader) end(at time.Time, terminated bool) {
 	switch {
 	case over || none:
 	case !synced:
-		r.emit(Event{Kind: Refused, At: at, Reason: beheaded}) // what it is is not known
+		r.told(Event{Kind: Refused, At: at, Reason: beheaded}) // what it is is not known
 	case !legible:
 		r.refuse(at, code, noText)
 	case rest || r.broken:
-		r.emit(Event{Kind: Refused, At: at, Raw: raw(code), Reason: brokeOff})
+		r.told(Event{Kind: Refused, At: at, Raw: raw(code), Reason: brokeOff})
 	default:
 		r.terminated = r.terminated || terminated
-		if r.bad == flood {
+		if r.bad == flood && r.ration.Left(at.Sub(r.began)) {
 			r.emit(Event{Kind: Clear, At: at, Reason: "the scanner's codes can be read again"})
+			r.bad = 0
 		}
-		r.bad = 0
+		if r.bad < flood { // else it is told still
+			r.bad = 0
+		}
 		r.emit(Event{Kind: Code, At: at, Text: text})
 	}
 }
@@ -139,10 +146,22 @@ func (r *Reader) refuse(at time.Time, code []byte, why string) {
 	if r.bad == flood {
 		return
 	}
-	r.emit(Event{Kind: Refused, At: at, Raw: raw(code), Reason: why})
-	if r.bad++; r.bad == flood {
+	r.bad++
+	if !r.told(Event{Kind: Refused, At: at, Raw: raw(code), Reason: why}) {
+		r.bad = flood
+	}
+	if r.bad == flood {
 		r.emit(Event{Kind: Fault, At: at, Reason: "code after code is no text: check the scanner's baud rate, data bits and parity"})
 	}
+}
+
+// told tells of what was refused, as long as there is not too much of it.
+func (r *Reader) told(e Event) bool {
+	if !r.ration.Take(e.At.Sub(r.began)) {
+		return false
+	}
+	r.emit(e)
+	return true
 }
 
 func (r *Reader) emit(e Event) { r.events = append(r.events, e) }

@@ -186,3 +186,40 @@ func FuzzReader(f *testing.F) {
 		}
 	})
 }
+
+// A scanner that has gone mad for an hour makes no more than a few events: they must
+// not fill a card. Codes that can be read are codes all the same.
+func TestFloodsAreToldInFew(t *testing.T) {
+	for _, row := range []struct {
+		name, sent string
+	}{
+		{"noise", "\x80\x81\r\x82\r"},
+		{"noise and codes in turns", "\x80\r\x81\r\x82\rORDER A-1001\r"},
+		{"a code between each two", "\x80\rORDER A-1001\r"},
+		{"codes that break off", "ORDER A-1001\r\nORDER"},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			r := NewReader(false, at(0))
+			refused, faults, codes := 0, 0, 0
+			for ms := 1000; ms < 3600_000; ms += 1500 {
+				for _, e := range r.Feed([]byte(row.sent), at(ms)) {
+					switch e.Kind {
+					case Refused:
+						refused++
+					case Fault:
+						faults++
+					case Code:
+						codes++
+					case Clear:
+					}
+				}
+			}
+			if refused > 120 || faults > 80 {
+				t.Errorf("%d refused and %d faults in an hour", refused, faults)
+			}
+			if want := strings.Count(row.sent, "1001\r") * 2400; codes < want-2 {
+				t.Errorf("%d codes, want %d", codes, want)
+			}
+		})
+	}
+}
