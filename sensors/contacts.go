@@ -11,6 +11,10 @@ type Levels struct {
 	Up        bool // limit switch: the ring is up
 	Rest      bool // the second contact of a changeover switch: the ring is not up
 	Retracted bool // full-retract switch: the ring is all the way back
+
+	// Storm says that the limit switch changes faster than it is read: its level is
+	// that of a moment and does not settle.
+	Storm bool
 }
 
 // Contacts reads; it has no way to drive a line. One goroutine uses it.

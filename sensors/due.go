@@ -30,7 +30,7 @@ func (f *Filter) next() (time.Duration, due) {
 			first, what = m, d
 		}
 	}
-	if l.contact.valid() && !l.quiet {
+	if l.contact.valid() && !l.quiet && !f.stormy {
 		earliest(l.since+f.s.Settle, settles)
 	}
 	if r.contact != unread && !r.quiet {

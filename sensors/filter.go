@@ -54,6 +54,9 @@ type Settings struct {
 //	any     -- cannot be read, neither contact, both contacts --> unknown
 //	                                         a closure that had lasted Shortest is counted
 //
+// While [Levels] say that the limit switch changes faster than it is read, nothing
+// settles; a closure that had not lasted Shortest by then is not counted.
+//
 // A counted closure is a stroke, unless it began less than Cycle after the start
 // of the last stroke: then it belongs to that one (inching).
 //
@@ -93,6 +96,7 @@ type state struct {
 	told     bool          // the closure has been counted
 	counted  time.Duration // start of the last stroke, or never
 	fault    fault         // the active one
+	stormy   bool          // limit changes faster than it is read
 
 	// Within a call only: how much time has passed since the one before, from which
 	// times count until the end of this one, and how much of it is dealt with.
@@ -136,6 +140,9 @@ func (f *Filter) Step(l Levels, at time.Time) []Event {
 	if c != f.limit.contact || r != f.retract.contact {
 		f.read(c, r)
 		f.pass()
+	}
+	if f.stormy = l.Storm; l.Storm {
+		f.blow()
 	}
 	return f.end()
 }

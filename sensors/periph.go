@@ -53,7 +53,11 @@ func Open(l Lines) (Contacts, error) {
 	if err != nil {
 		return nil, refused(err, all[i], l)
 	}
-	return &contacts{set: set, lines: l}, nil
+	aside := -1
+	if line, ok := all[i].line(l.Retracted); ok {
+		aside = line.Number
+	}
+	return &contacts{set: set, lines: l, aside: aside}, nil
 }
 
 // refused says why the lines of a chip cannot be had. The driver hands on the
@@ -87,6 +91,8 @@ type lineSet interface {
 type contacts struct {
 	set   lineSet
 	lines Lines
+	aside int // number of the line that makes no storm, that of the full-retract switch; below 0: none
+	storm storm
 }
 
 // Levels reads all lines in one call to the kernel.
@@ -95,7 +101,9 @@ func (c *contacts) Levels() (Levels, error) {
 	if err != nil {
 		return Levels{}, fmt.Errorf("read %s: %w", strings.Join(c.lines.names(), ", "), err)
 	}
-	return c.lines.levels(uint64(bits)), nil
+	l := c.lines.levels(uint64(bits))
+	l.Storm = c.storm.blows()
+	return l, nil
 }
 
 // Wait may go on for up to 250 ms after ctx has ended: the driver's own way to
@@ -105,14 +113,19 @@ func (c *contacts) Wait(ctx context.Context, d time.Duration) error {
 	if ctx.Err() != nil {
 		return nil
 	}
-	_, _, err := c.set.WaitForEdge(min(max(d, leastWait), mostWait))
+	began := time.Now()
+	number, _, err := c.set.WaitForEdge(min(max(d, leastWait), mostWait))
 	if errors.Is(err, os.ErrDeadlineExceeded) {
+		c.storm = 0
 		return nil
 	}
 	if err != nil {
 		return fmt.Errorf("wait for %s: %w", strings.Join(c.lines.names(), ", "), err)
 	}
-	pause(ctx, stormCap)
+	if number != c.aside {
+		c.storm.edge(time.Since(began))
+	}
+	pause(ctx, c.storm.hold())
 	return nil
 }
 

@@ -4,6 +4,7 @@ package sensors
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"io/fs"
@@ -24,11 +25,12 @@ var _ lineSet = (*gpioioctl.LineSet)(nil)
 
 // A fakeSet is a set of lines whose edges come when the test says.
 type fakeSet struct {
-	bits  gpio.GPIOValue
-	err   error         // of Read
-	after time.Duration // when the edge comes
-	fails error         // of WaitForEdge
-	waits []time.Duration
+	bits   gpio.GPIOValue
+	err    error         // of Read
+	after  time.Duration // when the edge comes
+	fails  error         // of WaitForEdge
+	number int           // of the line of the edge, 0 for 17
+	waits  []time.Duration
 }
 
 func (s *fakeSet) Read(mask gpio.GPIOValue) (gpio.GPIOValue, error) { return s.bits, s.err }
@@ -43,7 +45,7 @@ func (s *fakeSet) WaitForEdge(d time.Duration) (int, gpio.Edge, error) {
 		return 0, gpio.NoEdge, os.ErrDeadlineExceeded
 	}
 	time.Sleep(s.after)
-	return 17, gpio.RisingEdge, nil
+	return cmp.Or(s.number, 17), gpio.RisingEdge, nil
 }
 
 func (s *fakeSet) Close() error { return nil }
@@ -68,7 +70,7 @@ func TestContactsWait(t *testing.T) {
 		t.Run(tc.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				set := &fakeSet{after: tc.edge}
-				c := &contacts{set: set, lines: Lines{Up: "GPIO17"}}
+				c := &contacts{set: set, lines: Lines{Up: "GPIO17"}, aside: -1}
 				start := time.Now()
 				if err := c.Wait(t.Context(), tc.d); err != nil {
 					t.Error(err)
