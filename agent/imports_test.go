@@ -128,7 +128,7 @@ var clockless = []string{
 	"caliper/frame", "caliper/reader.go", "caliper/line.go", "caliper/garbage.go", "caliper/settle.go", "sensors/scanner/reader.go",
 	"agent/people/door.go", "agent/people/session.go", "agent/people/tally.go", "agent/people/watched.go", "agent/people/refused.go",
 	"mqtt/sparkplug/payload.go", "mqtt/sparkplug/value.go", "mqtt/sparkplug/decode.go", "mqtt/sparkplug/topic.go", "mqtt/sparkplug/host.go",
-	"sensors/filter.go", "sensors/due.go", "sensors/state.go", "sensors/fault.go",
+	"sensors/filter.go", "sensors/due.go", "sensors/state.go", "sensors/fault.go", "sensors/storm.go", "sensors/search.go",
 }
 
 // clocks are what package time has for looking at a clock and for waiting.

@@ -14,3 +14,6 @@ func Available() ([]Line, error) { return nil, errNotLinux }
 
 // Open opens the lines as inputs.
 func Open(Lines) (Contacts, error) { return nil, errNotLinux }
+
+// OpenBoard opens lines as inputs, to find the one that a switch is on.
+func OpenBoard([]string, bool) (Board, []Line, error) { return nil, nil, errNotLinux }

@@ -11,14 +11,9 @@ import (
 	"time"
 
 	"periph.io/x/conn/v3/gpio"
-	"periph.io/x/host/v3/gpioioctl"
 )
 
 const (
-	// A contact that bounces, or a line that picks up noise, wakes the reader
-	// no more often than this.
-	stormCap = time.Millisecond
-
 	// The driver waits for ever for 0, and not at all for less.
 	leastWait = time.Millisecond
 
@@ -40,16 +35,7 @@ func Open(l Lines) (Contacts, error) {
 	if err != nil {
 		return nil, err
 	}
-	pull := gpio.PullDown
-	if l.ActiveLow {
-		pull = gpio.PullUp
-	}
-	set, err := gpioioctl.Chips[i].LineSetFromConfig(&gpioioctl.LineSetConfig{
-		Lines:            l.names(),
-		DefaultDirection: gpioioctl.LineInput,
-		DefaultEdge:      gpio.BothEdges,
-		DefaultPull:      pull,
-	})
+	set, err := inputs(i, l.names(), l.ActiveLow)
 	if err != nil {
 		return nil, refused(err, all[i], l)
 	}
@@ -60,11 +46,10 @@ func Open(l Lines) (Contacts, error) {
 	return &contacts{set: set, lines: l, aside: aside}, nil
 }
 
-// refused says why the lines of a chip cannot be had. The driver hands on the
-// kernel's words, not its error number.
+// refused says why the lines of a chip cannot be had.
 func refused(err error, c chip, l Lines) error {
 	what := fmt.Sprintf("open %s of %s", strings.Join(l.names(), ", "), c)
-	if !strings.Contains(err.Error(), "resource busy") {
+	if !isBusy(err) {
 		return fmt.Errorf("%s: %w", what, err)
 	}
 	var users []string

@@ -9,6 +9,10 @@ import "time"
 // then takes no level for settled. Single ones tell nothing: they may be the rest of
 // a bounce that the kernel kept, or a spike on a long cable.
 const (
+	// A contact that bounces, or a line that picks up noise, wakes the reader no
+	// more often than this.
+	stormCap = time.Millisecond
+
 	// stormEdges in a row make a storm: more than the kernel keeps of three lines,
 	// 16 each (from its documentation), so that a bounce which is over makes none.
 	stormEdges = 64

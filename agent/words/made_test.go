@@ -74,6 +74,7 @@ var untold = []struct{ file, text, why string }{
 	{"port/udev.go", "", "a rule of udev"},
 	{"caliper/listen.go", "", "told at the command line"},
 	{"frame/encode.go", "", "of the simulated caliper"},
+	{"sensors/board.go", "", "told at the command line"},
 	{"sensors/chips.go", "keep standard input: %w", "a fault of the program"},
 	{"sensors/chips.go", "put standard input back: %w", "a fault of the program"},
 	{"sensors/lines.go", "%s (%s)", "names"},
