@@ -37,6 +37,7 @@ type foundPort struct {
 	Serial  string `json:"serial,omitempty"`
 	Text    string `json:"text,omitempty"`
 	Twins   int    `json:"twins,omitempty"`
+	Console bool   `json:"console,omitempty"`
 	Problem string `json:"problem,omitempty"`
 }
 
@@ -80,6 +81,9 @@ func (c *portsCommand) Run(e env) error {
 		}
 		if p.Twins > 0 {
 			out("  another device of the same kind without a serial number of its own is plugged in: only the socket tells them apart\n")
+		}
+		if p.Console {
+			out("  the system's console is on it\n")
 		}
 		if p.Problem != "" {
 			out("  %s\n", p.Problem)

@@ -15,12 +15,21 @@ import (
 //go:embed files
 var files embed.FS
 
+// ConfigName is the file of the configuration in the folder.
+const ConfigName = "bench.toml"
+
 // Init writes the files that are missing in the folder dir, which it makes if
 // need be, and never touches one that is there. The answer names the files
 // written and those that were there already, each with the folder. When it
 // returns without an error they are on disk; with one, the files named in
 // written are complete.
-func Init(dir string) (written, kept []string, err error) {
+//
+// Values are written into the configuration, if that is not there yet.
+func Init(dir string, values ...Value) (written, kept []string, err error) {
+	config, err := Set(Example(), values...)
+	if err != nil {
+		return nil, nil, err
+	}
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return nil, nil, fmt.Errorf("make the folder: %w", err)
 	}
@@ -32,6 +41,9 @@ func Init(dir string) (written, kept []string, err error) {
 		data, err := files.ReadFile("files/" + e.Name())
 		if err != nil {
 			return written, kept, err
+		}
+		if e.Name() == ConfigName {
+			data = config
 		}
 		path := filepath.Join(dir, e.Name())
 		switch err := writeNew(path, data); {

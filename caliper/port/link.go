@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 	"time"
 )
 
@@ -164,7 +165,11 @@ func (l *Link) connect(ctx context.Context) (err error) {
 	}
 	var d Device
 	if l.find.m.isInput(path) {
-		d, err = openWedge(path, l.find.m.grab)
+		grab := l.find.m.grab
+		if l.Port.Shared {
+			grab = func(*os.File) error { return nil }
+		}
+		d, err = openWedge(path, grab)
 	} else {
 		d, err = l.find.m.openSerial(path, l.Port)
 	}

@@ -3,6 +3,7 @@ package port
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -27,6 +28,7 @@ type Info struct {
 	Serial  string // of the USB device, often empty
 	Text    string // the device's own name
 	Twins   int    // other devices that differ from it in nothing but the socket
+	Console bool   // the system writes its messages there
 	Problem string // why this user cannot open it and the remedy, "" if nothing is known
 }
 
@@ -81,6 +83,7 @@ func (m machine) port(n node, links string) (Info, bool) {
 	if p.Twins = len(m.twins(n.class, id)); p.ByID != "" && p.Twins == 0 {
 		p.Name = p.ByID
 	}
+	p.Console = slices.Contains(strings.Fields(m.fact(filepath.Join(m.sys, "class", "tty", "console"), "active")), n.name)
 	if unix.Access(path, unix.R_OK|unix.W_OK) != nil {
 		p.Problem = "this user may not open it; " + m.remedy(path)
 	}

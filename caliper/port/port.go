@@ -24,6 +24,10 @@ type Port struct {
 	// supply: "on", "off" or "" to leave them as opening sets them (Linux
 	// raises both).
 	DTR, RTS string
+
+	// Shared leaves what an input device types to other programs as well, as is
+	// right for who only looks which device it is.
+	Shared bool
 }
 
 // Checked fills in the defaults and tells all faults at once. Of is what hangs on
