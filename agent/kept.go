@@ -40,10 +40,11 @@ func (f keptFlags) load() (*config.Config, error) {
 	if f.Config != "" {
 		return loadConfig(f.Config)
 	}
-	if _, err := os.Stat(defaultConfig); errors.Is(err, fs.ErrNotExist) {
-		return nil, invalid{fmt.Errorf("no values are named, and there is no station at %s: write what to read behind the flags, or a station's configuration with --config", defaultConfig)}
+	file := defaultConfig()
+	if _, err := os.Stat(file); errors.Is(err, fs.ErrNotExist) {
+		return nil, invalid{fmt.Errorf("no values are named, and there is no station at %s: write what to read behind the flags, or a station's configuration with --config", file)}
 	}
-	return loadConfig(defaultConfig)
+	return loadConfig(file)
 }
 
 // judged are the crimps chosen, in the order of their strokes; crimp 0 is any,

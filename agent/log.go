@@ -18,9 +18,6 @@ import (
 	"benchtally/store"
 )
 
-// defaultConfig is the configuration of an installed agent.
-const defaultConfig = "/var/lib/benchtally/bench.toml"
-
 // logCommand shows records of the running agent, or of the store when none runs.
 type logCommand struct {
 	Config string `default:"${config}" placeholder:"FILE" help:"Configuration; ${default}."`

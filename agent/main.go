@@ -96,7 +96,7 @@ func run(e env, args []string) (code int) {
 	parser := kong.Must(&c,
 		kong.Name("benchtally"), kong.Description(about), kong.UsageOnError(),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
-		kong.Writers(e.stdout, e.stderr), kong.Vars{"version": version, "config": defaultConfig},
+		kong.Writers(e.stdout, e.stderr), kong.Vars{"version": version, "config": defaultConfig()},
 		kong.Exit(func(code int) { panic(exited(code)) }),
 		kong.Bind(e))
 	chosen, err := parser.Parse(args)

@@ -19,7 +19,8 @@ var files embed.FS
 const ConfigName = "bench.toml"
 
 // Init writes the files that are missing in the folder dir, which it makes if
-// need be, and never touches one that is there. The answer names the files
+// need be, and never touches one that is there. In Folder the configuration has
+// its store in State, and the files that a package has installed are left out. The answer names the files
 // written and those that were there already, each with the folder. When it
 // returns without an error they are on disk; with one, the files named in
 // written are complete.
@@ -38,6 +39,9 @@ func Init(dir string, values ...Value) (written, kept []string, err error) {
 		return nil, nil, err
 	}
 	for _, e := range entries {
+		if !wanted(dir, e.Name()) {
+			continue
+		}
 		data, err := files.ReadFile("files/" + e.Name())
 		if err != nil {
 			return written, kept, err
@@ -45,6 +49,7 @@ func Init(dir string, values ...Value) (written, kept []string, err error) {
 		if e.Name() == ConfigName {
 			data = config
 		}
+		data = placed(dir, e.Name(), data)
 		path := filepath.Join(dir, e.Name())
 		switch err := writeNew(path, data); {
 		case err == nil:
