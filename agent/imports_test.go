@@ -74,7 +74,8 @@ var directions = map[string]map[string]string{
 		"agent/record": "it tells what records say",
 		"mqtt/broker":  "it is connected by it",
 	},
-	"deploy": {},
+	"deploy":         {},
+	"deploy/package": {"deploy": "the files of an installation are in the package"},
 	"agent": {
 		"agent/config": joins, "agent/crimp": joins, "agent/label": joins, "agent/metrics": joins, "agent/panel": joins, "agent/people": joins, "agent/record": joins, "agent/report": joins,
 		"agent/rehearsal": joins, "agent/words": joins, "agent/station": joins, "agent/stats": joins, "agent/tape": joins,
@@ -118,6 +119,10 @@ var homes = []struct{ module, home, why string }{
 	{"codeberg.org/go-pdf/fpdf", "agent/report/sheet.go", "the papers' PDF"},
 	{"github.com/boombuler/barcode", "agent/report/code.go", "QR codes and Code 128"},
 	{"golang.org/x/image", "agent/report/sheet.go", "the papers' type"},
+	{"github.com/alecthomas/kong", "deploy/package", "its command line"},
+	{"github.com/google/licensecheck", "deploy/package", "the licences of what is in the program"},
+	{"github.com/CycloneDX/cyclonedx-go", "deploy/package", "the bill of materials"},
+	{"golang.org/x/image", "deploy/package/font.go", "the font's own licence"},
 	{"golang.org/x/sys", "", "calls to the kernel: wherever a device is"},
 }
 

@@ -32,6 +32,27 @@ var (
 	installedStore = []byte(`path = "` + State + `/benchtally.db" #`)
 )
 
+// Packaged is a file of an installation as a package has it, which puts it where
+// it goes and the program where packages have theirs. An error is a file that is
+// not there, or a unit that starts another program.
+func Packaged(name string) ([]byte, error) {
+	data, err := files.ReadFile("files/" + name)
+	if err != nil {
+		return nil, err
+	}
+	if rest, ok := bytes.CutPrefix(data, []byte("# Goes to ")); ok {
+		_, data, _ = bytes.Cut(rest, []byte("\n"))
+	}
+	if name != "benchtally.service" {
+		return data, nil
+	}
+	byHand, byPackage := []byte("=/usr/local/bin/benchtally "), []byte("=/usr/bin/benchtally ")
+	if !bytes.Contains(data, byHand) || bytes.Count(data, byHand) != bytes.Count(data, []byte("/usr/local")) {
+		return nil, errors.New("benchtally.service: want all programs to be /usr/local/bin/benchtally, which the package replaces by its own")
+	}
+	return bytes.ReplaceAll(data, byHand, byPackage), nil
+}
+
 // installed says whether dir is Folder, however it is written.
 func installed(dir string) bool {
 	whole, err := filepath.Abs(dir)

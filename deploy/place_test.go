@@ -72,3 +72,27 @@ func TestPlacesAreTheUnits(t *testing.T) {
 		}
 	}
 }
+
+// The package has the same texts, with its own program and without the notes for
+// who copies them by hand.
+func TestPackagedTextsAreTheSame(t *testing.T) {
+	for _, name := range system {
+		got, err := Packaged(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		first, rest, _ := strings.Cut(embedded(t, name), "\n")
+		if !strings.HasPrefix(first, "# Goes to ") {
+			t.Errorf("%s begins with %q", name, first)
+		}
+		if want := strings.Replace(rest, "/usr/local/bin/benchtally", "/usr/bin/benchtally", 1); string(got) != want {
+			t.Errorf("%s is\n%s", name, got)
+		}
+	}
+	if got, err := Packaged("bench.toml"); err != nil || string(got) != embedded(t, "bench.toml") {
+		t.Errorf("bench.toml is %q, %v", got, err)
+	}
+	if _, err := Packaged("nothing"); err == nil {
+		t.Error("a file that is not there")
+	}
+}
