@@ -112,7 +112,9 @@ func (st *status) latest(kept *store.Store) {
 			st.Reading = &at
 		case record.Verdict:
 			st.Verdict = &at
-		default:
+		case record.Start, record.Finish, record.Set, record.Load, record.Retract, record.Measure, record.Correction,
+			record.Care, record.Zero, record.Undo, record.Dry, record.Same, record.Fault, record.Refused, record.Operator,
+			record.Turn, record.Lot, record.Check, record.Proof, record.Scrap, record.Standard:
 		}
 	}
 }

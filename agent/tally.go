@@ -65,6 +65,9 @@ func (t *tally) count(records []record.Record) {
 			if r.State == record.On {
 				t.faults[r.Source]++
 			}
+		case record.Start, record.Finish, record.Set, record.Load, record.Retract, record.Measure, record.Correction,
+			record.Care, record.Zero, record.Undo, record.Dry, record.Same, record.Operator,
+			record.Turn, record.Lot, record.Check, record.Proof, record.Scrap, record.Standard:
 		}
 	}
 }
