@@ -127,7 +127,7 @@ func (a *agent) writeStore(w *metrics.Writer) {
 	}
 	age := 0.0
 	if n > 0 {
-		age = max(0, a.now().Sub(oldest).Seconds())
+		age = a.ageOf(oldest, a.store.SentSeq()+1, a.health.seen().Clock).Seconds()
 	}
 	w.One("benchtally_queue_events", metrics.Gauge, "Events that the broker has not acknowledged.", float64(n))
 	w.One("benchtally_queue_oldest_age_seconds", metrics.Gauge, "Age of the oldest of them; 0 without any.", age)

@@ -105,7 +105,7 @@ func (l *link) settleRepeat(seq uint64) {
 }
 
 func (l *link) acknowledged() {
-	l.p.lastAck.Store(time.Now().UnixNano())
+	l.p.lastAck.Store(int64(max(time.Since(l.p.made), 1)))
 	l.p.progress()
 }
 

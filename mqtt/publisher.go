@@ -20,7 +20,8 @@ type Publisher struct {
 	out     Outbox
 	log     *slog.Logger
 	wake    chan struct{}
-	lastAck atomic.Int64 // Unix nanoseconds
+	made    time.Time
+	lastAck atomic.Int64 // since made; 0: none yet
 
 	mu     sync.Mutex
 	state  State
@@ -57,7 +58,7 @@ func New(s Settings, out Outbox) (*Publisher, error) {
 		s: s, broker: way, out: out,
 		log:   log.With("broker", way.String()),
 		wake:  make(chan struct{}, 1),
-		state: State{Since: time.Now()},
+		state: State{Since: time.Now()}, made: time.Now(),
 		retry: broker.Retry{Min: s.BackoffMin, Max: s.BackoffMax}, former: former{bases: s.Former},
 	}, nil
 }

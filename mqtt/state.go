@@ -28,10 +28,20 @@ func (p *Publisher) State() State {
 	p.mu.Lock()
 	s := p.state
 	p.mu.Unlock()
-	if ns := p.lastAck.Load(); ns != 0 {
-		s.LastAck = time.Unix(0, ns)
+	s.Since = asNow(s.Since)
+	if ago := p.lastAck.Load(); ago != 0 {
+		s.LastAck = asNow(p.made.Add(time.Duration(ago)))
 	}
 	return s
+}
+
+// asNow is a moment of this run as the clock has it now: it may have been set since.
+func asNow(t time.Time) time.Time {
+	now := time.Now()
+	if told := now.Add(t.Sub(now)); told.Round(0).Sub(t.Round(0)).Abs() >= time.Second {
+		return told
+	}
+	return t
 }
 
 // report changes the state, and tells the log and the callback if a person

@@ -62,7 +62,7 @@ func (s *Station) apply(r record.Record) {
 		s.applyMove(r)
 	case record.Fault:
 		if r.State == record.On {
-			st.Faults[r.Source] = fact{At: r.At, Reason: r.Reason}
+			st.Faults[r.Source] = fact{At: r.At, Reason: r.Reason, Seq: st.moment(r).Seq}
 		} else {
 			delete(st.Faults, r.Source)
 		}

@@ -170,6 +170,12 @@ func (st *state) clockSet(r record.Record) {
 		again.At = st.Caliper.At.At
 		st.Caliper.Standard = &again
 	}
+	for source, f := range st.Faults {
+		if f.Seq != 0 && f.Seq >= r.Of {
+			f.At = f.At.Add(behind)
+			st.Faults[source] = f
+		}
+	}
 	for i := range st.Taken {
 		if t := &st.Taken[i]; t.Seq >= r.Of {
 			t.At = t.At.Add(behind)

@@ -420,3 +420,17 @@ func TestStateOfOlderProgram(t *testing.T) {
 		t.Error("not due half a year later")
 	}
 }
+
+// TestFaultSince: since when a fault lasts is told by the clock as it is since.
+func TestFaultSince(t *testing.T) {
+	b := newBench(t)
+	b.do(Fault{At: began, Source: record.Broker, On: true, Reason: "away"})
+	b.unset = true
+	b.do(Fault{At: day("1970-01-01 00:10"), Source: record.Switch, On: true, Reason: "broken"})
+	b.unset = false
+	b.do(ClockSet{At: began.Add(time.Hour), Behind: began.Add(time.Hour).Sub(day("1970-01-01 00:20")), From: 2})
+	since := b.s.View().Since
+	if !since[record.Broker].Equal(began) || !since[record.Switch].Equal(began.Add(50*time.Minute)) {
+		t.Errorf("since %v", since)
+	}
+}

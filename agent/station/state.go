@@ -51,6 +51,7 @@ type fact struct {
 	Reason string       `json:"reason,omitempty"`
 	Value  crimp.Length `json:"value_mm,omitempty"`
 	OK     bool         `json:"ok,omitempty"`
+	Seq    uint64       `json:"seq,omitempty"` // of a fault's record, where nothing kept the clock right; else 0
 }
 
 // trust is how far the caliper's readings can be trusted.
