@@ -5,6 +5,7 @@ import (
 	"errors"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 	"unsafe"
@@ -34,17 +35,33 @@ func TestSetBy(t *testing.T) {
 
 // wrist is a computer's clock in a test.
 type wrist struct {
+	mu    sync.Mutex
 	began time.Time     // with a monotonic reading
 	ran   time.Duration // since then
 	by    time.Duration // by which it was set
 	right bool
 }
 
-func (w *wrist) now() time.Time { return setBy(w.began.Add(w.ran), w.by) }
-func (w *wrist) read() reading  { return reading{w.now(), time.Hour + w.ran, w.right} }
+func (w *wrist) now() time.Time { return w.read().now }
+
+func (w *wrist) read() reading {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return reading{setBy(w.began.Add(w.ran), w.by), time.Hour + w.ran, w.right}
+}
+
 func (w *wrist) pass(d time.Duration) time.Time {
+	w.mu.Lock()
 	w.ran += d
+	w.mu.Unlock()
 	return w.now()
+}
+
+// set is that the network sets the clock on, and keeps it right.
+func (w *wrist) set(by time.Duration) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.by, w.right = w.by+by, true
 }
 
 // notes are marks in memory.
@@ -442,7 +459,7 @@ func TestStartsByWrongClocks(t *testing.T) {
 		a, end := lived(t, config, w)
 		take(a, w)
 		if start.set != 0 {
-			w.by, w.right = w.by+start.set, true
+			w.set(start.set)
 			take(a, w)
 		}
 		end()
