@@ -5,12 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"maps"
-	"path/filepath"
 	"slices"
 
 	"benchtally/agent/config"
 	"benchtally/caliper"
-	"benchtally/deploy"
 	"benchtally/mqtt"
 	"benchtally/mqtt/sparkplug"
 )
@@ -107,25 +105,4 @@ func checkParts(cfg *config.Config) (faults config.Faults) {
 		}
 	}
 	return faults
-}
-
-// initCommand writes the files of an installation.
-type initCommand struct {
-	Dir string `arg:"" help:"Folder for the files; it is made if needed."`
-}
-
-// Run writes what is missing and overwrites nothing.
-func (c *initCommand) Run(e env) error {
-	written, kept, err := deploy.Init(c.Dir)
-	for _, name := range written {
-		_, _ = fmt.Fprintln(e.stdout, "written", name) // the files are what counts
-	}
-	for _, name := range kept {
-		_, _ = fmt.Fprintln(e.stdout, "kept   ", name)
-	}
-	if err != nil {
-		return err
-	}
-	_, err = fmt.Fprintf(e.stdout, "\nNext: edit %s, then run\n  benchtally check %[1]s\n", filepath.Join(c.Dir, "bench.toml"))
-	return err
 }

@@ -79,7 +79,7 @@ var directions = map[string]map[string]string{
 	"agent": {
 		"agent/config": joins, "agent/crimp": joins, "agent/label": joins, "agent/metrics": joins, "agent/panel": joins, "agent/people": joins, "agent/record": joins, "agent/report": joins,
 		"agent/rehearsal": joins, "agent/words": joins, "agent/station": joins, "agent/stats": joins, "agent/tape": joins,
-		"caliper": joins, "caliper/port": joins, "deploy": joins, "mqtt": joins, "mqtt/broker": joins, "mqtt/sparkplug": joins, "sensors/scanner": joins, "sensors": joins, "store": joins,
+		"caliper": joins, "caliper/frame": joins, "caliper/port": joins, "deploy": joins, "mqtt": joins, "mqtt/broker": joins, "mqtt/sparkplug": joins, "sensors/scanner": joins, "sensors": joins, "store": joins,
 	},
 }
 
