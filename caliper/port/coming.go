@@ -11,6 +11,7 @@ const often = 5
 type coming struct {
 	away    bool
 	told    string           // why, as it was told
+	gone    bool             // and that was that it is not there
 	other   string           // why it was away at the latest attempt, if that was something else
 	losses  [often]time.Time // when it was lost, the oldest at next
 	next    int
@@ -29,11 +30,11 @@ func (c *coming) goes(at time.Time, lost bool) {
 
 // news says whether a reason why the port is away is to be told. One that takes the
 // place of another must be met at two attempts in a row, so that reasons that take
-// turns are not told without end.
-func (c *coming) news(why string, at time.Time, calm time.Duration) bool {
+// turns are not told without end. Gone: it is, or has just gone.
+func (c *coming) news(why string, gone bool, at time.Time, calm time.Duration) bool {
 	switch {
 	case c.told == "":
-	case why == c.told:
+	case why == c.told, gone && c.gone:
 		c.other = ""
 		return false
 	case why != c.other:
@@ -42,7 +43,7 @@ func (c *coming) news(why string, at time.Time, calm time.Duration) bool {
 	case c.restless(at, calm):
 		return false
 	}
-	c.told, c.other = why, ""
+	c.told, c.gone, c.other = why, gone, ""
 	return true
 }
 

@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 	"testing"
 	"time"
 )
@@ -26,7 +27,7 @@ func TestComingAndGoing(t *testing.T) {
 	goes := func(why string, lost bool) {
 		open = false
 		c.goes(at, lost)
-		if c.news(why, at, time.Minute) {
+		if c.news(why, strings.HasSuffix(why, "gone"), at, time.Minute) {
 			away++
 		}
 	}
@@ -60,12 +61,17 @@ func TestComingAndGoing(t *testing.T) {
 	goes("gone", true)
 	for range 100 {
 		goes("in use", false)
-		goes("not there", false)
+		goes("dead", false)
 	}
 	want("two causes that take turns", 7, 6)
 	goes("in use", false)
 	goes("in use", false)
 	want("another cause that stays", 8, 6)
+	goes("gone", false)
+	goes("gone", false)
+	goes("still gone", false)
+	goes("still gone", false)
+	want("gone, in other words", 9, 6)
 	at = at.Add(-time.Hour)
 	if c.restless(at, time.Minute) {
 		t.Error("a clock that was set back makes it restless")

@@ -133,7 +133,8 @@ func (l *Link) keep(ctx context.Context) error {
 			wait = l.First // it was open for a while, so this is news
 		}
 		l.goes(l.Now(), lost.opened)
-		if why := l.reason(lost); l.news(why, l.Now(), l.Calm) {
+		gone := lost.opened || errors.Is(lost, fs.ErrNotExist)
+		if why := l.reason(lost); l.news(why, gone, l.Now(), l.Calm) {
 			if err := l.User.Away(why, l.Now()); err != nil {
 				return ended(ctx, err)
 			}
