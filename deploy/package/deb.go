@@ -119,7 +119,7 @@ func (d deb) write(ctx context.Context, out string, r release) (path string, err
 	path = filepath.Join(out, fmt.Sprintf("%s_%s_%s.deb", d.name, r.debian(), d.arch))
 	// One thread: what several make depends on how many there are.
 	_, err = output(ctx, "", []string{fmt.Sprintf("SOURCE_DATE_EPOCH=%d", r.date.Unix())},
-		"dpkg-deb", "--root-owner-group", "-Zxz", "-z6", "--threads-max=1", "--build", tree, path)
+		"dpkg-deb", "--root-owner-group", "-Zxz", fmt.Sprintf("-z%d", r.effort), "--threads-max=1", "--build", tree, path)
 	return path, err
 }
 

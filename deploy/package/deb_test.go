@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -91,7 +92,7 @@ func TestSameCommitSameBytes(t *testing.T) {
 	}
 	ask(t, from, "bash", "-c", `set -o pipefail; git ls-files -z -c -o --exclude-standard | tar c --null -T - --ignore-failed-read 2>/dev/null | tar x -C "$1"`, "copy", there)
 	out := filepath.Join(there, "out")
-	ask(t, there, "bash", "-c", `umask 077; TZ=Asia/Tokyo LC_ALL=C GOFLAGS=-mod=mod exec go run ./deploy/package --version "$1" --arch amd64 --out "$2"`, "build", older, out)
+	ask(t, there, "bash", "-c", `umask 077; TZ=Asia/Tokyo LC_ALL=C GOFLAGS=-mod=mod exec go run ./deploy/package --version "$1" --arch amd64 --effort "$2" --out "$3"`, "build", older, strconv.Itoa(effort), out)
 	for _, first := range []string{packageOf(t, older, "amd64"), kioskOf(t, older)} {
 		a, err := os.ReadFile(first) //nolint:gosec // just made
 		if err != nil {

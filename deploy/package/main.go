@@ -30,6 +30,7 @@ import (
 type options struct {
 	Version string   `placeholder:"V" help:"Version, such as 0.3.0; otherwise that of the git tag."`
 	Arch    []string `default:"arm64,armhf,amd64" enum:"arm64,armhf,amd64" help:"Debian's names of the processors; ${default}."`
+	Effort  int      `default:"6" placeholder:"N" help:"How hard to compress, 0 to 9; little is quick and makes large packages; ${default}."`
 	Out     string   `required:"" placeholder:"DIR" help:"Folder for the packages; it is made if needed."`
 }
 
@@ -52,7 +53,7 @@ func run(ctx context.Context, o options, dir string, told io.Writer) error {
 	if err != nil {
 		return err
 	}
-	r := release{version: o.Version}
+	r := release{version: o.Version, effort: o.Effort}
 	if r.version == "" {
 		if r.version, err = taggedVersion(ctx, root); err != nil {
 			return err
@@ -96,6 +97,7 @@ func run(ctx context.Context, o options, dir string, told io.Writer) error {
 type release struct {
 	version string    // of the program
 	date    time.Time // of everything in the packages, UTC, whole seconds
+	effort  int       // of xz
 }
 
 // moduleRoot is the folder of go.mod.

@@ -66,8 +66,8 @@ func fromDescribed(text string) (string, error) {
 // releaseDate is SOURCE_DATE_EPOCH where it is set, otherwise the date of the
 // commit.
 func releaseDate(ctx context.Context, root string) (time.Time, error) {
-	text, given := os.LookupEnv("SOURCE_DATE_EPOCH")
-	if !given {
+	text := os.Getenv("SOURCE_DATE_EPOCH")
+	if text == "" {
 		out, err := output(ctx, root, nil, "git", "log", "-1", "--format=%ct")
 		if err != nil {
 			return time.Time{}, fmt.Errorf("the date of the packages: set SOURCE_DATE_EPOCH, or build in a clone (%w)", err)
