@@ -102,11 +102,16 @@ func content(name string) []byte {
 	return data
 }
 
+// scriptNames are all that there may be.
+var scriptNames = []string{"preinst", "postinst", "prerm", "postrm"}
+
 // scriptsOf are what dpkg runs when it installs or removes the package.
 func scriptsOf(folder string) map[string]string {
 	scripts := map[string]string{}
-	for _, name := range []string{"postinst", "prerm", "postrm"} {
-		scripts[name] = string(content(folder + "/" + name))
+	for _, name := range scriptNames {
+		if text, err := sources.ReadFile(folder + "/" + name); err == nil {
+			scripts[name] = string(text)
+		}
 	}
 	return scripts
 }

@@ -92,7 +92,7 @@ func (d deb) members(r release) []file {
 	if names := d.configFiles(); names != nil {
 		members = append(members, text("DEBIAN/conffiles", []byte(strings.Join(names, "\n")+"\n")))
 	}
-	for _, name := range []string{"preinst", "postinst", "prerm", "postrm"} {
+	for _, name := range scriptNames {
 		if script, ok := d.scripts[name]; ok {
 			members = append(members, file{"DEBIAN/" + name, 0o755, []byte(script)})
 		}
