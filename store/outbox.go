@@ -42,6 +42,9 @@ func (s *Store) events(after, to uint64, limit int) (events []record.Event, err 
 		var run span
 		var inner error
 		err := s.walk(tx, w, after, to, func(r record.Record, err error) bool {
+			if errors.Is(err, ErrLost) {
+				return true // was told when it was lost
+			}
 			if err != nil {
 				if more++; len(unreadable) < maxListed {
 					unreadable = append(unreadable, err)
@@ -60,7 +63,7 @@ func (s *Store) events(after, to uint64, limit int) (events []record.Event, err 
 			json = r.AppendJSON(json)
 			events = append(events, record.Event{
 				Seq:    r.Seq,
-				ID:     s.id + "-" + run.name + "-" + strconv.FormatUint(r.Seq, 10),
+				ID:     s.origin(run.name) + "-" + strconv.FormatUint(r.Seq, 10),
 				Record: json[start:len(json):len(json)],
 			})
 			return len(events) < limit

@@ -19,7 +19,7 @@ const pageOf = 256
 // begins, oldest first. A record that cannot be read comes as an error with its
 // Seq alone, several that are missing as one error with the Seq of the last of
 // them, and the walk goes on; an error without Seq is the end. All these wrap
-// [ErrCorrupt] or [ErrNewer]. No transaction is open while the loop's body runs, so it may take
+// [ErrCorrupt] or [ErrNewer], or [ErrLost] where a rescue did not find them. No transaction is open while the loop's body runs, so it may take
 // its time and may call the store.
 func (s *Store) Records(after uint64) iter.Seq2[record.Record, error] {
 	return func(yield func(record.Record, error) bool) {
@@ -61,11 +61,7 @@ func (s *Store) walk(tx *bbolt.Tx, w *waiting, after, to uint64, fn func(record.
 		return err
 	}
 	next := max(after+1, first)
-	missing := func(last uint64) bool {
-		err := fmt.Errorf("store: %s: records %d to %d: the file %w, they are missing", s.path, next, last, ErrCorrupt)
-		next = last + 1
-		return fn(record.Record{Seq: last}, err)
-	}
+	missing := func(last uint64) bool { return s.missing(Range{next, last}, &next, fn) }
 	// one takes a value; false is the end.
 	one := func(k, v []byte) bool {
 		seq, _ := keySeq(k)

@@ -99,8 +99,10 @@ func ringAt(f *os.File, page uint64, id string) (r ring, err error) {
 		native.Uint32(head[12:]) != ringSlots || native.Uint32(item[8:]) != uint32(len(keySlots)) || int(native.Uint32(item[12:])) != ringValue {
 		return ring{}, unfit(fmt.Sprintf("journal: page %d does not hold it", page))
 	}
-	return ring{file: f, base: int64(page+1) * pageSize, salt: crc32.Checksum([]byte(id), castagnoli)}, nil
+	return ring{file: f, base: int64(page+1) * pageSize, salt: salt(id)}, nil
 }
+
+func salt(id string) uint32 { return crc32.Checksum([]byte(id), castagnoli) }
 
 // slots is how many slots a payload takes.
 func slots(payload int) uint64 { return uint64((ringHead + payload + pageSize - 1) / pageSize) }

@@ -54,6 +54,7 @@ type Store struct {
 	path     string
 	id, run  string
 	readOnly bool
+	lost     ranges   // that a rescue did not find
 	file     *os.File // the one under db
 	db       *bbolt.DB
 
@@ -188,6 +189,9 @@ func (s *Store) load() error {
 			if tx.Bucket(name) == nil {
 				return unfit(fmt.Sprintf("bucket %q is missing", name))
 			}
+		}
+		if s.lost, err = lostIn(tx); err != nil {
+			return err
 		}
 		if err := s.identity(m); err != nil {
 			return err

@@ -29,6 +29,9 @@ type Report struct {
 	Runs    int      `json:"runs"`
 	Orders  int      `json:"orders"`
 	Damage  []string `json:"damage,omitempty"` // each in words, with page or record
+
+	Lost    []Range   `json:"lost,omitempty"`    // records that a rescue did not find; no damage
+	Rescues []Rescued `json:"rescues,omitempty"` // what was rescued into this store
 }
 
 // Verify checks a store whole, page by page and value by value, without writing
@@ -56,6 +59,7 @@ type checker struct {
 
 	has  map[string]bool // values of meta
 	next uint64          // seq that must come next
+	gaps ranges          // that are missing
 	runs []uint64        // first seq of each
 	now  cursors         // as far as they matter here
 	spot spot            // from where the journal is read
@@ -128,7 +132,7 @@ func (c *checker) visit(path string, key, value []byte) {
 			c.damage("%s: %v", key, describe(err))
 			return
 		}
-		if string(key) != string(keyState) {
+		if c.story(key, b, err) || string(key) != string(keyState) {
 			return // a mark, or of a newer program; nothing to say about it
 		}
 		if err != nil || len(b) < 8 {
@@ -226,7 +230,10 @@ func (c *checker) record(key, value []byte) {
 
 // missing says that the records expected up to a seq are not there.
 func (c *checker) missing(last uint64) {
-	c.damage("records %d to %d are missing", c.next, last)
+	if n := len(c.gaps); n > 0 && c.gaps[n-1].To >= c.next {
+		return // out of order, which is told
+	}
+	c.gaps = append(c.gaps, Range{c.next, last}) // the file may say that they were lost before
 }
 
 // journal reads what waits in the journal, whose bucket begins at a page; 0: there
@@ -272,13 +279,16 @@ func (c *checker) whole() {
 	case c.next > r.Last+1:
 		c.damage("record %d is there, but the last one kept should be %d", c.next-1, r.Last)
 	}
+	for _, gap := range c.gaps.without(r.Lost) {
+		c.damage("records %d to %d are missing", gap.From, gap.To)
+	}
 	if r.Sent > r.Last {
 		c.damage("the sent cursor is at %d, behind the last record %d", r.Sent, r.Last)
 	}
 	if r.State > r.Last {
 		c.damage("the state is folded up to %d, behind the last record %d", r.State, r.Last)
 	}
-	if r.First > min(r.Sent, r.State)+1 {
+	if r.First > min(r.Sent, r.State)+1 && len(r.Rescues) == 0 {
 		c.damage("records before %d were pruned, but only those up to %d were sent and folded into the state", r.First, min(r.Sent, r.State))
 	}
 	if r.Last > 0 && (len(c.runs) == 0 || c.runs[0] > r.First) {

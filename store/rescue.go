@@ -1,0 +1,572 @@
+package store
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"go.etcd.io/bbolt"
+)
+
+// Rescued says what was found in a damaged file, and what was not.
+type Rescued struct {
+	From       string    `json:"from"`             // the damaged file, under the name that it has now
+	At         time.Time `json:"at"`               // when it was rescued
+	Why        string    `json:"why,omitempty"`    // what was wrong with it
+	Was        string    `json:"was,omitempty"`    // id of the damaged store; "" could not be read
+	ID         string    `json:"id"`               // of the new one
+	Records    uint64    `json:"records"`          // rescued
+	First      uint64    `json:"first"`            // seq of the oldest that must be there
+	Last       uint64    `json:"last"`             // highest seq that is known to have been given
+	Lost       []Range   `json:"lost,omitempty"`   // seqs between First and Last that were not found
+	LostCount  uint64    `json:"lost_count"`       // how many these are
+	Sent       uint64    `json:"sent"`             // seq up to which all were sent
+	State      uint64    `json:"state"`            // seq up to which the state is folded that was found; 0: none
+	Orders     int       `json:"orders"`           // that had left the state
+	Unreadable int       `json:"unreadable_pages"` // that the card does not give
+	Doubts     []string  `json:"doubts,omitempty"` // what is not certain, in words
+}
+
+// Sentence tells a rescue in one sentence.
+func (r Rescued) Sentence() string {
+	s := fmt.Sprintf("the store was damaged: %d records were rescued, the damaged file is kept as %s", r.Records, r.From)
+	if r.LostCount == 0 {
+		return s + "; no record is lost"
+	}
+	return s + "; lost are " + listed(r.Lost, 6)
+}
+
+// listed names ranges, at most so many.
+func listed(rs []Range, most int) string {
+	var b strings.Builder
+	for i, r := range rs {
+		switch {
+		case i == most:
+			fmt.Fprintf(&b, " and %d records more", ranges(rs[i:]).count())
+			return b.String()
+		case i > 0:
+			b.WriteString(", ")
+		}
+		b.WriteString(r.String())
+	}
+	return b.String()
+}
+
+// RescueOptions say how a file is rescued. The zero value is good.
+type RescueOptions struct {
+	Now      time.Time               // of the report
+	Name     string                  // that the damaged file will have; "": the one it has
+	Why      string                  // what is wrong with it
+	Progress func(done, all int64)   // hears now and then how far it has come; nil: nobody
+	reader   func(*os.File) readerAt // a way to read that fails, of tests
+}
+
+type readerAt interface {
+	ReadAt(b []byte, off int64) (int, error)
+}
+
+// margin is by how much a number goes on where the one in the file cannot be read:
+// what was counted since the newest that is left. Our own figure, no source.
+const margin = 1000
+
+// Rescue makes a new store at dest of all that is left in the file at path, which
+// it only reads. Records keep seq, text and event id; the new store has an id of its own,
+// and counts on behind the highest seq that is known. The new file is there whole and on
+// disk, or not at all; one that is already there is never replaced. The error is
+// [ErrLocked] when somebody writes to the file, [ErrNewer] when a newer benchtally did.
+func Rescue(path, dest string, o RescueOptions) (Rescued, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return Rescued{}, fmt.Errorf("store: rescue %s: %w", path, err)
+	}
+	defer func() { _ = f.Close() }() // it was only read
+	if err := lock(f, false, 2*time.Second); err != nil {
+		return Rescued{}, fmt.Errorf("store: rescue %s: it %w", path, err)
+	}
+	return rescue(f, path, dest, o)
+}
+
+// rescue does so with a file that is open and locked.
+func rescue(f *os.File, path, dest string, o RescueOptions) (report Rescued, err error) {
+	if o.Name == "" {
+		o.Name = path
+	}
+	wrap := func(err error) error { return fmt.Errorf("store: rescue %s to %s: %w", path, dest, err) }
+	if _, err := os.Lstat(dest); err == nil {
+		return report, wrap(fmt.Errorf("%w; name another file", fs.ErrExist))
+	}
+	info, err := f.Stat()
+	if err != nil {
+		return report, wrap(err)
+	}
+	// Whole, or not at all: it gets its name when it is on disk.
+	hidden := dest + rescuing
+	if err := os.Remove(hidden); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return report, wrap(err)
+	}
+	defer func() { _ = os.Remove(hidden) }() // already gone when all went well
+	if err := create(hidden); err != nil {
+		return report, wrap(err)
+	}
+	w := &wreck{f: f, progress: o.Progress}
+	if o.reader != nil {
+		w.f = o.reader(f)
+	}
+	r := rescuer{wreck: w, report: Rescued{From: o.Name, At: o.Now.UTC(), Why: o.Why}}
+	if err := guard(func() error { return r.run(hidden, info.Size()) }); err != nil {
+		return report, wrap(err)
+	}
+	if err := publish(hidden, dest); err != nil {
+		return report, wrap(err)
+	}
+	return r.report, nil
+}
+
+// rescuing ends the name of a store that is being made of a damaged one.
+const rescuing = ".rescuing"
+
+// rescuer fills a new store with what is left in a damaged one.
+type rescuer struct {
+	wreck  *wreck
+	report Rescued
+
+	db   *bbolt.DB
+	tx   *bbolt.Tx
+	size int // bytes put since the transaction began
+
+	head    heading // numbers are the highest found
+	certain bool    // head is what was in use
+	highest uint64  // seq that was seen anywhere
+	folded  uint64
+	state   []byte
+	runs    map[uint64][]byte
+	marks   map[string][]byte
+	stories map[string][]byte
+	lost    ranges          // of an earlier rescue
+	doubt   map[uint64]bool // records of which there are two that differ, none of them in use
+}
+
+func (r *rescuer) run(path string, size int64) (err error) {
+	if r.db, err = bbolt.Open(path, 0o640, &bbolt.Options{
+		PageSize:     pageSize,
+		FreelistType: bbolt.FreelistMapType,
+		NoSync:       true, // synced once, at the end, before anybody knows of the file
+		Timeout:      time.Second,
+	}); err != nil {
+		return err
+	}
+	defer func() {
+		if r.tx != nil { // left open by a fault
+			err = errors.Join(err, r.tx.Rollback())
+		}
+		err = errors.Join(err, r.db.Close())
+	}()
+	if r.tx, err = r.db.Begin(true); err != nil {
+		return err
+	}
+	r.runs, r.marks, r.stories, r.doubt = map[uint64][]byte{}, map[string][]byte{}, map[string][]byte{}, map[uint64]bool{}
+	r.wreck.survey(size)
+	if err := r.identify(); err != nil {
+		return err
+	}
+	// What is in use comes last: it stands against what was before.
+	entries := r.wreck.entries(r.head.id)
+	for _, used := range []bool{false, true} {
+		err := r.wreck.each(func(page int64) bool { return r.wreck.used(page) == used }, func(_ int64, items []pair) error {
+			return r.take(items, used)
+		})
+		if err != nil {
+			return err
+		}
+		for _, e := range entries {
+			// An older one was moved to bbolt's pages, or never acknowledged.
+			if current := r.certain && e.pos >= r.head.spot.pos; current == used {
+				if err := r.entry(e.payload, current); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	if err := r.finish(); err != nil {
+		return err
+	}
+	tx := r.tx
+	r.tx = nil
+	return errors.Join(tx.Commit(), r.db.Sync())
+}
+
+// identify chooses whose store it was and takes the numbers that never fall.
+func (r *rescuer) identify() error {
+	all, err := r.wreck.headings()
+	if err != nil {
+		return err
+	}
+	for i, h := range all {
+		if i == 0 || h.newer(r.head) {
+			r.head = h
+		}
+	}
+	r.certain = r.head.used && r.head.whole
+	for _, h := range all {
+		if h.id == r.head.id {
+			r.head.first, r.head.last = max(r.head.first, h.first), max(r.head.last, h.last)
+			r.head.sent, r.head.session = max(r.head.sent, h.sent), max(r.head.session, h.session)
+		}
+	}
+	r.report.Was = r.head.id
+	r.highest = max(r.head.last, r.head.sent)
+	return nil
+}
+
+// take keeps what one page holds.
+func (r *rescuer) take(items []pair, used bool) error {
+	if _, _, meta := headingOf(items); meta {
+		return nil // was looked at before
+	}
+	for _, i := range items {
+		kind, b := shape(i.key, i.value)
+		seq, _ := keySeq(i.key)
+		var err error
+		switch kind {
+		case noKind:
+		case aRecord:
+			err = r.record(seq, i, used)
+		case aRun:
+			if used || r.runs[seq] == nil {
+				r.runs[seq] = bytes.Clone(b)
+			}
+		case anOrder:
+			err = r.order(i, used)
+		case aState:
+			if n, _ := keySeq(b[:8]); n <= maxSeq && n >= r.folded {
+				r.folded, r.state = n, bytes.Clone(b[8:])
+			}
+		case aMark:
+			old := r.marks[string(i.key)]
+			if n, _ := keySeq(b[:8]); n <= maxSeq && (used || old == nil || bytes.Compare(b[:8], old[:8]) > 0) {
+				r.marks[string(i.key)] = bytes.Clone(b)
+			}
+		case someLost:
+			lost, err := readRanges(b)
+			if err == nil && (used || lost.count() > r.lost.count()) {
+				r.lost = lost
+			}
+		case aStory:
+			r.stories[string(i.key)] = bytes.Clone(b)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// entry keeps what an entry of the journal holds.
+func (r *rescuer) entry(payload []byte, current bool) error {
+	var e entry
+	if err := e.parse(payload); err != nil {
+		r.doubtful("an entry of the journal makes no sense: %v", err)
+		return nil
+	}
+	if e.now.sent > maxSeq || e.now.session > maxSeq || e.first > maxSeq {
+		return nil
+	}
+	r.head.sent, r.head.session = max(r.head.sent, e.now.sent), max(r.head.session, e.now.session)
+	r.highest = max(r.highest, e.now.sent)
+	if current && e.asks {
+		r.head.requests = e.now.requests
+	}
+	if current && e.note != nil {
+		r.head.note = e.note
+	}
+	for name, m := range e.now.marks {
+		key := prefixMark + name
+		if m.seq <= maxSeq && (current || r.marks[key] == nil) {
+			r.marks[key] = append(seqKey(m.seq), m.note...)
+		}
+	}
+	if e.run != "" && isRun([]byte(e.run)) && (current || r.runs[e.first] == nil) {
+		r.runs[e.first] = []byte(e.run)
+	}
+	for i, v := range e.values {
+		seq := e.first + uint64(i)
+		key := seqKey(seq)
+		if kind, _ := shape(key, v); kind != aRecord {
+			continue
+		}
+		if err := r.record(seq, pair{key, v}, current); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// record keeps one record. A record never changes; where two differ and none is in use, one
+// of them was never acknowledged, and nobody can say which.
+func (r *rescuer) record(seq uint64, i pair, used bool) error {
+	if seq < r.head.first {
+		return nil // let go by the owner
+	}
+	old := r.tx.Bucket(bucketRecords).Get(i.key)
+	switch {
+	case used:
+		delete(r.doubt, seq)
+	case r.doubt[seq]:
+		return nil
+	case old != nil && !bytes.Equal(old, i.value):
+		r.doubt[seq] = true
+		return r.tx.Bucket(bucketRecords).Delete(i.key)
+	}
+	if bytes.Equal(old, i.value) {
+		return nil
+	}
+	r.highest = max(r.highest, seq)
+	return r.put(func(tx *bbolt.Tx) *bbolt.Bucket {
+		b := tx.Bucket(bucketRecords)
+		b.FillPercent = 0.9
+		return b
+	}, i)
+}
+
+// order keeps what is kept of an order. Of several that are not in use the longest
+// is taken, since orders grow.
+func (r *rescuer) order(i pair, used bool) error {
+	orders := func(tx *bbolt.Tx) *bbolt.Bucket { return tx.Bucket(bucketRest).Bucket(bucketOrders) }
+	if old := orders(r.tx).Get(i.key); !used && len(old) >= len(i.value) {
+		return nil
+	}
+	return r.put(orders, i)
+}
+
+// put writes one value, in transactions of a size that fits in memory.
+func (r *rescuer) put(in func(*bbolt.Tx) *bbolt.Bucket, i pair) error {
+	if err := in(r.tx).Put(i.key, bytes.Clone(i.value)); err != nil { // bbolt keeps the value until it commits
+		return err
+	}
+	if r.size += len(i.key) + len(i.value); r.size < copyAtOnce {
+		return nil
+	}
+	err := r.tx.Commit()
+	if r.tx, r.size = nil, 0; err != nil {
+		return err
+	}
+	r.tx, err = r.db.Begin(true)
+	return err
+}
+
+// finish writes all that is not a record or an order.
+func (r *rescuer) finish() error {
+	rep := &r.report
+	records := r.tx.Bucket(bucketRecords)
+	m, rest := r.tx.Bucket(bucketMeta), r.tx.Bucket(bucketRest)
+	oldest, _ := records.Cursor().First()
+	if r.head.id == "" && oldest == nil && r.state == nil {
+		return errNothing
+	}
+	id, err := field(m, keyID, 0)
+	if err != nil {
+		return err
+	}
+	rep.ID = string(id)
+	r.highest = max(r.highest, r.folded)
+	if n := len(r.lost); n > 0 {
+		r.highest = max(r.highest, r.lost[n-1].To)
+	}
+	if !r.certain {
+		r.highest += margin
+		r.head.session += margin
+		r.doubtful("the cursors could not be read: seqs and sessions go on %d higher than what was found, so that none comes twice", margin)
+	}
+	rep.First, rep.Last, rep.Sent = max(r.head.first, 1), r.highest, min(r.head.sent, r.highest)
+	if first, ok := keySeq(oldest); ok && r.head.first == 0 {
+		rep.First = first
+	}
+	if err := r.gaps(records); err != nil {
+		return err
+	}
+	r.keepStateIfSound(rest)
+	if err := r.keepRuns(rest.Bucket(bucketRuns)); err != nil {
+		return err
+	}
+	rep.Orders = orderCount(rest.Bucket(bucketOrders))
+	var requests []request
+	for _, q := range r.head.requests {
+		if q.from <= r.highest && q.to >= rep.First {
+			requests = append(requests, request{max(q.from, rep.First), min(q.to, r.highest)})
+		}
+	}
+	rep.Unreadable = len(r.wreck.unreadable)
+	if rep.Unreadable > 0 {
+		r.doubtful("%d pages of 4 KiB cannot be read from the card", rep.Unreadable)
+	}
+	if n := len(r.doubt); n > 0 {
+		r.doubtful("of %d of the lost records there were two that differ", n)
+	}
+	for _, v := range []struct{ key, payload []byte }{
+		{keySession, seqKey(r.head.session)}, {keyFirst, seqKey(rep.First)}, {keyLast, seqKey(rep.Last)},
+		{keySent, seqKey(rep.Sent)}, {keyResend, appendRequests(nil, requests)},
+	} {
+		if err := m.Put(v.key, seal(v.key, v.payload)); err != nil {
+			return err
+		}
+	}
+	if len(r.head.note) > 0 {
+		if err := m.Put(keyNote, seal(keyNote, r.head.note)); err != nil {
+			return err
+		}
+	}
+	for name, b := range r.marks {
+		if n, _ := keySeq(b[:8]); n > rep.Last {
+			continue
+		}
+		if err := rest.Put([]byte(name), seal([]byte(name), b)); err != nil {
+			return err
+		}
+	}
+	if lost := ranges(rep.Lost); len(lost) > 0 {
+		if err := rest.Put(keyLost, seal(keyLost, lost.bytes())); err != nil {
+			return err
+		}
+	}
+	for key, b := range r.stories {
+		if err := rest.Put([]byte(key), seal([]byte(key), b)); err != nil {
+			return err
+		}
+	}
+	return r.tell(rest)
+}
+
+func (r *rescuer) doubtful(format string, args ...any) {
+	r.report.Doubts = append(r.report.Doubts, fmt.Sprintf(format, args...))
+}
+
+// gaps finds which records are not there.
+func (r *rescuer) gaps(records *bbolt.Bucket) error {
+	next, rep := r.report.First, &r.report
+	for c, k, _ := first(records); k != nil; k, _ = c.Next() {
+		seq, ok := keySeq(k)
+		if !ok || seq < next {
+			return unfit(fmt.Sprintf("record %d was rescued behind record %d", seq, next)) // a bug of ours
+		}
+		if seq > next {
+			rep.Lost = append(rep.Lost, Range{next, seq - 1})
+		}
+		next = seq + 1
+		rep.Records++
+	}
+	if next <= rep.Last {
+		rep.Lost = append(rep.Lost, Range{next, rep.Last})
+	}
+	rep.LostCount = ranges(rep.Lost).count()
+	return nil
+}
+
+// keepStateIfSound keeps the state found, if there is one.
+func (r *rescuer) keepStateIfSound(rest *bbolt.Bucket) {
+	if r.state == nil {
+		if r.report.First > 1 {
+			r.doubtful("the state could not be read, and records before %d were let go before: care counts and orders are made of what is left", r.report.First)
+		}
+		return
+	}
+	if err := rest.Put(keyState, seal(keyState, append(seqKey(r.folded), r.state...))); err != nil {
+		r.doubtful("the state could not be kept: %v", err)
+		return
+	}
+	r.report.State = r.folded
+}
+
+// keepRuns keeps which run a record is of, with the damaged store's id, so that the
+// ids of events stay as they were.
+func (r *rescuer) keepRuns(b *bbolt.Bucket) error {
+	seqs := slices.Sorted(maps.Keys(r.runs))
+	old := 0 // how many runs began before the oldest record
+	for old < len(seqs) && seqs[old] <= r.report.First {
+		old++
+	}
+	seqs = seqs[max(old-1, 0):]
+	if old == 0 && r.report.Last > 0 {
+		r.doubtful("the run of record %d could not be read: if it is sent again, its event has another id", r.report.First)
+		r.runs[r.report.First] = []byte(random())
+		seqs = slices.Insert(seqs, 0, r.report.First)
+	}
+	for _, seq := range seqs {
+		if seq > r.report.Last {
+			break
+		}
+		name := r.runs[seq]
+		if len(name) == 16 && r.head.id != "" {
+			name = []byte(r.head.id + "-" + string(name))
+		}
+		key := seqKey(seq)
+		if err := b.Put(key, seal(key, name)); err != nil {
+			return err
+		}
+	}
+	if r.head.id == "" {
+		r.doubtful("the damaged store's id could not be read: what is sent again has other ids")
+	}
+	return nil
+}
+
+func orderCount(b *bbolt.Bucket) (n int) {
+	for c, k, _ := first(b); k != nil; k, _ = c.Next() {
+		if len(k) > 0 && k[0] != 0 {
+			n++
+		}
+	}
+	return n
+}
+
+// prefixStory begins the key of what is told of a rescue, in rest; no order has
+// such an id.
+const prefixStory = "\x00rescue\x00"
+
+// maxTold is how many lost ranges a story names one by one.
+const maxTold = 1000
+
+// tell keeps the story of this rescue in the store.
+func (r *rescuer) tell(rest *bbolt.Bucket) error {
+	story := r.report
+	story.Lost = story.Lost[:min(len(story.Lost), maxTold)]
+	b, err := json.Marshal(story)
+	if err != nil {
+		return err
+	}
+	key := []byte(prefixStory + r.report.ID)
+	return rest.Put(key, seal(key, b))
+}
+
+// Rescues are what was rescued into this store, oldest first; none where nothing
+// ever was.
+func (s *Store) Rescues() (all []Rescued, err error) {
+	err = s.view(func(tx *bbolt.Tx, _ *waiting) error {
+		all, err = storiesIn(tx.Bucket(bucketRest))
+		return err
+	})
+	return all, err
+}
+
+func storiesIn(rest *bbolt.Bucket) (all []Rescued, err error) {
+	c := rest.Cursor()
+	for k, v := c.Seek([]byte(prefixStory)); bytes.HasPrefix(k, []byte(prefixStory)); k, v = c.Next() {
+		b, err := unseal(k, v)
+		var story Rescued
+		if err == nil {
+			err = json.Unmarshal(b, &story)
+		}
+		if err != nil {
+			return nil, unfit(fmt.Sprintf("what is told of a rescue: %v", err))
+		}
+		all = append(all, story)
+	}
+	slices.SortFunc(all, func(a, b Rescued) int { return a.At.Compare(b.At) })
+	return all, nil
+}
