@@ -52,6 +52,9 @@ func (s *Store) failure(err error) error {
 	case errors.As(err, &p):
 		return corrupt(s.path, "it cannot be followed: "+p.Error())
 	case errors.Is(err, ErrLocked), errors.Is(err, berrors.ErrTimeout):
+		if who := holder(s.path); who != "" {
+			return fmt.Errorf("store: %s %w (%s)", s.path, ErrLocked, who)
+		}
 		return fmt.Errorf("store: %s %w", s.path, ErrLocked)
 	case errors.Is(err, ErrNewer):
 		return fmt.Errorf("store: %s %w", s.path, ErrNewer)

@@ -36,11 +36,14 @@ type Rescued struct {
 
 // Sentence tells a rescue in one sentence.
 func (r Rescued) Sentence() string {
-	s := fmt.Sprintf("the store was damaged: %d records were rescued, the damaged file is kept as %s", r.Records, r.From)
-	if r.LostCount == 0 {
-		return s + "; no record is lost"
+	switch {
+	case r.Was == "" && r.Records == 0:
+		return fmt.Sprintf("the store could not be read at all and begins anew; the damaged file is kept as %s", r.From)
+	case r.LostCount == 0:
+		return fmt.Sprintf("the store was damaged: %d records were rescued, none is lost; the damaged file is kept as %s", r.Records, r.From)
 	}
-	return s + "; lost are " + listed(r.Lost, 6)
+	return fmt.Sprintf("the store was damaged: %d records were rescued, %d are lost (%s); the damaged file is kept as %s",
+		r.Records, r.LostCount, listed(r.Lost, 6), r.From)
 }
 
 // listed names ranges, at most so many.
@@ -49,7 +52,7 @@ func listed(rs []Range, most int) string {
 	for i, r := range rs {
 		switch {
 		case i == most:
-			fmt.Fprintf(&b, " and %d records more", ranges(rs[i:]).count())
+			b.WriteString(" …")
 			return b.String()
 		case i > 0:
 			b.WriteString(", ")
@@ -175,6 +178,9 @@ func (r *rescuer) run(path string, size int64) (err error) {
 	r.wreck.survey(size)
 	if err := r.identify(); err != nil {
 		return err
+	}
+	if n := int64(len(r.wreck.unreadable)); n > 1 && n > r.wreck.pages/2 {
+		return errGone // it may come back
 	}
 	// What is in use comes last: it stands against what was before.
 	entries := r.wreck.entries(r.head.id)
@@ -368,7 +374,12 @@ func (r *rescuer) finish() error {
 	m, rest := r.tx.Bucket(bucketMeta), r.tx.Bucket(bucketRest)
 	oldest, _ := records.Cursor().First()
 	if r.head.id == "" && oldest == nil && r.state == nil {
-		return errNothing
+		switch {
+		case len(r.wreck.unreadable) > 0:
+			return errGone
+		case !r.wreck.blank:
+			return errNothing
+		}
 	}
 	id, err := field(m, keyID, 0)
 	if err != nil {

@@ -12,6 +12,8 @@ import (
 	"syscall"
 	"testing"
 
+	"go.etcd.io/bbolt"
+
 	"benchtally/agent/record"
 )
 
@@ -265,7 +267,7 @@ func TestRescueOfUnreadablePages(t *testing.T) {
 		t.Fatal(err)
 	}
 	if report.Unreadable != len(pages) || report.LostCount == 0 || report.LostCount > 60 || report.Records != 743-report.LostCount ||
-		!strings.Contains(report.Sentence(), "lost are "+listed(report.Lost, 6)) {
+		!strings.Contains(report.Sentence(), "are lost ("+listed(report.Lost, 6)+"); ") {
 		t.Errorf("%+v", report)
 	}
 	mustHoldBut(t, s, 61, 803, report.Lost)
@@ -317,13 +319,62 @@ func TestRescueRefuses(t *testing.T) {
 		b    []byte
 		want string
 	}{
-		{"nothing", nil, "holds nothing"},
 		{"a text", bytes.Repeat([]byte("spec,cage,diameter\n"), 5000), "holds nothing"},
-		{"zeros", make([]byte, 1<<20), "holds nothing"},
+		{"a database of another program", otherDatabase(t), "holds nothing"},
 	} {
 		if _, _, err := rescueOf(t, row.b, RescueOptions{}); err == nil || !strings.Contains(err.Error(), row.want) {
 			t.Errorf("%s: %v, want %q", row.name, err, row.want)
 		}
+	}
+}
+
+// otherDatabase is the bytes of a database that no benchtally made.
+func otherDatabase(t *testing.T) []byte {
+	t.Helper()
+	path := filepath.Join(dir(t), "other.db")
+	db, err := bbolt.Open(path, 0o640, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Update(func(tx *bbolt.Tx) error {
+		b, err := tx.CreateBucket([]byte("meta"))
+		return errors.Join(err, b.Put([]byte("id"), []byte("1")))
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// A file of which nothing is left, as a card leaves it, is no reason not to begin.
+func TestRescueOfNothing(t *testing.T) {
+	for name, b := range map[string][]byte{"no bytes": nil, "zeros": make([]byte, 1<<20)} {
+		s, report, err := rescueOf(t, b, RescueOptions{})
+		if err != nil || report.Records != 0 || report.Was != "" || !strings.Contains(report.Sentence(), "begins anew") {
+			t.Fatalf("%s: %+v, %v", name, report, err)
+		}
+		if err := s.Append(Batch{Records: shift(s.Last(), 2)}); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+// A card that gives hardly anything may be a loose contact: nothing is made of it.
+func TestRescueOfACardThatIsGone(t *testing.T) {
+	whole, _, _ := shipped(t)
+	all := map[int64]bool{}
+	for p := range len(whole) / pageSize {
+		all[int64(p)] = true
+	}
+	_, _, err := rescueOf(t, whole, RescueOptions{reader: func(f *os.File) readerAt { return holes{f, all} }})
+	if !errors.Is(err, errGone) {
+		t.Errorf("%v, want %v", err, errGone)
 	}
 }
 

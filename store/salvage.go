@@ -158,6 +158,7 @@ type wreck struct {
 	pages      int64           // whole pages that the file has
 	free       map[uint64]bool // pages that the file does not use any more; nil: not known
 	reached    map[uint64]bool // pages that can be reached, where free is not known
+	blank      bool            // nothing but zeros was found
 	journal    []int64         // pages that begin as an entry of a journal does
 	unreadable map[int64]bool  // pages that the card does not give
 	progress   func(done, all int64)
@@ -166,7 +167,7 @@ type wreck struct {
 
 // survey finds out which pages are in use.
 func (w *wreck) survey(size int64) {
-	w.pages = size / pageSize
+	w.pages, w.blank = size/pageSize, true
 	m, _, err := readMetas(w.f, size)
 	if err != nil {
 		return
@@ -236,6 +237,7 @@ func (w *wreck) each(want func(page int64) bool, fn func(page int64, items []pai
 		n := min(int64(len(buf)/pageSize), w.pages-from)
 		chunk := buf[:n*pageSize]
 		bad := w.read(chunk, from)
+		w.blank = w.blank && bytes.Count(chunk, []byte{0}) == len(chunk)
 		for i := range min(n, step) {
 			if bad[from+i] || !want(from+i) {
 				continue
@@ -338,8 +340,11 @@ func leafItems(b []byte, count int, fn func([]pair)) {
 	fn(items)
 }
 
-// errNothing is why there is nothing to rescue.
-var errNothing = errors.New("it holds nothing that benchtally wrote")
+// Why nothing is rescued.
+var (
+	errNothing = errors.New("it holds nothing that benchtally wrote; name the store's own file")
+	errGone    = errors.New("the card does not give most of it; check the card and its contacts, then start benchtally again")
+)
 
 // headings finds the meta buckets: of each store that wrote into the file, what is
 // in use and what was before. Numbers in them never fall, so old ones help.
