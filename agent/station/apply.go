@@ -271,13 +271,17 @@ func (s *Station) applyVerdict(r record.Record) {
 	if r.Crimp == 1 && hit.SetUp == st.SetUp && !hit.Taught {
 		hit.Taught = true
 		l := s.learnedOf(o.Spec)
-		l.add(s.model(l), observation{Piece: r.Piece, Offset: s.offset(o, hit), Stroke: hit.Stroke})
+		l.add(s.model(l), observation{Piece: r.Piece, Offset: s.offset(o, hit, &r), Stroke: hit.Stroke})
 	}
 }
 
 // offset is what one first crimp says of the offset, in nanometres: the mean of
-// its readings, not rounded, minus what its setting should give.
-func (s *Station) offset(o *order, hit *shot) float64 {
+// its readings, not rounded, minus what its setting should give. Where readings were
+// lost, the mean of its verdict stands for them.
+func (s *Station) offset(o *order, hit *shot, verdict *record.Record) float64 {
+	if n := len(hit.Readings); n == 0 || verdict.Readings > 0 && n != verdict.Readings {
+		return float64(*verdict.Mean - o.Spec.Diameter - s.rules.Scale.Change(hit.Setting-o.Spec.Setting))
+	}
 	sum := crimp.Length(0)
 	for _, t := range hit.Readings {
 		sum += t.Value

@@ -74,7 +74,7 @@ func (c *Clerk) verdict(s *Station, r record.Record, o *order, hit *shot) {
 	if r.Mean == nil {
 		return
 	}
-	e.Offset = crimp.Nearest(s.offset(o, hit))
+	e.Offset = crimp.Nearest(s.offset(o, hit, &r))
 	e.Mean, e.Deviation, e.Ovality = *r.Mean, *r.Deviation, *r.Ovality
 	if r.U != nil {
 		e.U = *r.U

@@ -138,7 +138,7 @@ func (w *watch) judge(s *Station, r record.Record, o *order, hit *shot) {
 	}
 	j := Judged{
 		At: r.At, Seq: hit.Seq, Order: o.ID, Piece: r.Piece, Spec: o.Spec, Operator: s.state.Operator, Cage: o.Spec.Cage,
-		SetUp: hit.SetUp, Stroke: hit.Stroke, Setting: hit.Setting, Crimp: r.Crimp, Outcome: r.Outcome, Offset: s.offset(o, hit),
+		SetUp: hit.SetUp, Stroke: hit.Stroke, Setting: hit.Setting, Crimp: r.Crimp, Outcome: r.Outcome, Offset: s.offset(o, hit, &r),
 	}
 	for _, t := range hit.Readings {
 		j.Readings = append(j.Readings, t.Value)

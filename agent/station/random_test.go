@@ -125,3 +125,63 @@ func FuzzStation(f *testing.F) {
 		})
 	})
 }
+
+// holed is a log of which a rescue did not find everything.
+type holed struct {
+	Memory
+	lost func(seq uint64) bool
+}
+
+// After folds what is left.
+func (h *holed) After(seq uint64, fold func(record.Record) error) error {
+	return h.Memory.After(seq, func(r record.Record) error {
+		if h.lost(r.Seq) {
+			return nil
+		}
+		return fold(r)
+	})
+}
+
+// Whatever is lost of a history, the station folds the rest and goes on: it takes
+// inputs, its state can be kept, and what is folded then is what was lived.
+func FuzzHoles(f *testing.F) {
+	for seed := range uint64(20) {
+		f.Add(seed, seed*7, byte(seed))
+	}
+	f.Fuzz(func(t *testing.T, seed, holes uint64, share byte) {
+		b := newBench(t, withJobs)
+		random(b, seed, 200, func() {})
+		rnd := rand.New(rand.NewPCG(holes, 2))
+		lost := map[uint64]bool{}
+		for seq := uint64(1); seq <= b.s.Seq(); seq += 1 + rnd.Uint64N(1+uint64(share)/4) {
+			for n := rnd.Uint64N(8); n > 0; n-- {
+				lost[seq] = true
+				seq++
+			}
+		}
+		delete(lost, b.s.Seq()) // the record of the rescue
+		log := &holed{Memory: *b.log, lost: func(seq uint64) bool { return lost[seq] }}
+		rules := shopRules()
+		withJobs(&rules)
+		rules.SnapEvery = 5
+		s, err := Open(log, rules)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.View()
+		left := &bench{t: t, log: &log.Memory, s: s, now: b.now}
+		random(left, seed+1, 60, func() { s.View() })
+		h, err := NewHistory(rules, all)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := log.After(0, h.Add); err != nil {
+			t.Fatal(err)
+		}
+		for _, j := range h.Judged() {
+			if j.Offset != j.Offset {
+				t.Fatalf("the offset of %s is no number", j.Piece)
+			}
+		}
+	})
+}
