@@ -13,6 +13,8 @@ import (
 	"time"
 
 	"go.etcd.io/bbolt"
+
+	"benchtally/agent/record"
 )
 
 // Rescued says what was found in a damaged file, and what was not.
@@ -24,7 +26,7 @@ type Rescued struct {
 	ID         string    `json:"id"`               // of the new one
 	Records    uint64    `json:"records"`          // rescued
 	First      uint64    `json:"first"`            // seq of the oldest that must be there
-	Last       uint64    `json:"last"`             // highest seq that is known to have been given
+	Last       uint64    `json:"last"`             // highest seq that is known to have been given; a record of the rescue follows it
 	Lost       []Range   `json:"lost,omitempty"`   // seqs between First and Last that were not found
 	LostCount  uint64    `json:"lost_count"`       // how many these are
 	Sent       uint64    `json:"sent"`             // seq up to which all were sent
@@ -406,6 +408,9 @@ func (r *rescuer) finish() error {
 	if err := r.keepRuns(rest.Bucket(bucketRuns)); err != nil {
 		return err
 	}
+	if err := r.note(records, rest.Bucket(bucketRuns)); err != nil {
+		return err
+	}
 	rep.Orders = orderCount(rest.Bucket(bucketOrders))
 	var requests []request
 	for _, q := range r.head.requests {
@@ -421,7 +426,7 @@ func (r *rescuer) finish() error {
 		r.doubtful("of %d of the lost records there were two that differ", n)
 	}
 	for _, v := range []struct{ key, payload []byte }{
-		{keySession, seqKey(r.head.session)}, {keyFirst, seqKey(rep.First)}, {keyLast, seqKey(rep.Last)},
+		{keySession, seqKey(r.head.session)}, {keyFirst, seqKey(rep.First)}, {keyLast, seqKey(rep.Last + 1)},
 		{keySent, seqKey(rep.Sent)}, {keyResend, appendRequests(nil, requests)},
 	} {
 		if err := m.Put(v.key, seal(v.key, v.payload)); err != nil {
@@ -456,6 +461,20 @@ func (r *rescuer) finish() error {
 
 func (r *rescuer) doubtful(format string, args ...any) {
 	r.report.Doubts = append(r.report.Doubts, fmt.Sprintf(format, args...))
+}
+
+// note is the first record of the new store: what happened. It also holds the seq up to
+// which seqs were given, for who folds the records.
+func (r *rescuer) note(records, runs *bbolt.Bucket) error {
+	key := seqKey(r.report.Last + 1)
+	told := record.Record{
+		Seq: r.report.Last + 1, At: record.Stamp(r.report.At), Kind: record.Fault,
+		Source: record.Store, State: record.On, Reason: r.report.Sentence(),
+	}
+	if err := records.Put(key, finish(key, pack(begin(nil), &told))); err != nil {
+		return err
+	}
+	return runs.Put(key, seal(key, []byte(random())))
 }
 
 // gaps finds which records are not there.
