@@ -10,6 +10,7 @@ import (
 
 	"benchtally/agent/record"
 	"benchtally/agent/station"
+	"benchtally/store"
 )
 
 const (
@@ -27,6 +28,7 @@ type bench struct {
 	clock   *clock // nil: nobody looks at one
 	now     func() time.Time
 	inputs  chan request
+	damaged func(error)                         // called when the store cannot be trusted any more
 	kept    func([]record.Record, station.View) // after each commit, in order
 	beat    func()                              // called in each turn, every benchBeat at least
 
@@ -53,7 +55,7 @@ const (
 
 func newBench(s *station.Station, now func() time.Time, kept func([]record.Record, station.View)) *bench {
 	return &bench{
-		station: s, now: now, kept: kept, beat: func() {},
+		station: s, now: now, kept: kept, beat: func() {}, damaged: func(error) {},
 		inputs: make(chan request, 1024), ending: make(chan struct{}), ended: make(chan struct{}),
 	}
 }
@@ -248,6 +250,9 @@ func (b *bench) do(batch []station.Input) ([]record.Record, error) {
 			b.trouble.Store(&why)
 			slog.Error("nothing can be kept", "err", err)
 			b.kept(nil, b.station.View())
+		}
+		if errors.Is(err, store.ErrCorrupt) {
+			b.damaged(err)
 		}
 		return nil, err
 	}

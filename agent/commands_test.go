@@ -87,8 +87,8 @@ func TestWrongInput(t *testing.T) {
 	}
 }
 
-// TestDamagedStore: a store that cannot be trusted is named with the remedy and
-// left as it is.
+// TestDamagedStore: who only reads names a store that cannot be trusted and leaves it
+// as it is; the agent sets it aside, and leaves alone what was never a store.
 func TestDamagedStore(t *testing.T) {
 	dir, config := shop(t, "")
 	tape := filepath.Join(dir, "tape.jsonl")
@@ -110,7 +110,6 @@ func TestDamagedStore(t *testing.T) {
 		broken := damage(append([]byte(nil), whole...))
 		write(t, path, string(broken))
 		for _, args := range [][]string{
-			{"run", "--config", config, "--inputs", "-"},
 			{"replay", tape, "--config", config, "--store", path},
 			{"status", "--config", config},
 			{"log", "--config", config},
@@ -123,6 +122,26 @@ func TestDamagedStore(t *testing.T) {
 		}
 		if after, err := os.ReadFile(path); err != nil || string(after) != string(broken) {
 			t.Errorf("%s: the file was changed", name)
+		}
+		code, _, errs := command(t, "", "run", "--config", config, "--inputs", "-")
+		aside, err := store.Aside(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if name == "another file" {
+			if after, err := os.ReadFile(path); err != nil || string(after) != string(broken) || code != exitFault || !strings.Contains(errs, "holds nothing that benchtally wrote") || len(aside) != 0 {
+				t.Errorf("%s: run: exit %d, %s; set aside %v", name, code, errs, aside)
+			}
+			continue
+		}
+		if code != exitDone || len(aside) != 1 {
+			t.Fatalf("%s: run: exit %d, %s; set aside %v", name, code, errs, aside)
+		}
+		if kept, err := os.ReadFile(aside[0]); err != nil || string(kept) != string(broken) {
+			t.Errorf("%s: what was set aside is not the damaged file (%v)", name, err)
+		}
+		if err := os.Remove(aside[0]); err != nil {
+			t.Fatal(err)
 		}
 	}
 }

@@ -116,7 +116,7 @@ func (h *health) storeLink(v station.View, err error) panel.Link {
 	if err != nil {
 		return panel.Link{Name: "store", Text: err.Error()}
 	}
-	if why := h.a.journalTrouble(); why != "" {
+	if why := h.a.storeTrouble(); why != "" {
 		return panel.Link{Name: "store", Text: why}
 	}
 	return h.link("store", record.Store, v, h.a.cfg.Store.Path)
@@ -252,23 +252,6 @@ func (a *agent) judgeClock(ctx context.Context) {
 		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Clock, Reason: "it is kept right again"})
 	case why == "" && known:
 		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Clock, Reason: "it is ahead of all records again"})
-	}
-}
-
-// judgeStore tells the bench when what is kept cannot leave the journal.
-func (a *agent) judgeStore(ctx context.Context) {
-	if a.bench.trouble.Load() != nil {
-		return // nothing at all can be kept; that is told when it can again
-	}
-	a.health.mu.Lock()
-	_, known := a.health.view.Faults[record.Store]
-	a.health.mu.Unlock()
-	why := a.journalTrouble()
-	switch {
-	case why != "" && !known:
-		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Store, On: true, Reason: why})
-	case why == "" && known:
-		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Store, Reason: "the journal is moved on again"})
 	}
 }
 

@@ -22,9 +22,13 @@ func (k *keeper) Append(b station.Batch) error {
 	return k.Store.Append(store.Batch{Records: b.Records, State: b.State, Orders: b.Orders, Note: k.note})
 }
 
-// After folds the records kept after seq. It stops at one that is damaged.
+// After folds the records kept after seq. It stops at one that is damaged, and
+// passes over those that a rescue did not find.
 func (k *keeper) After(seq uint64, fold func(record.Record) error) error {
 	for r, err := range k.Records(seq) {
+		if errors.Is(err, store.ErrLost) {
+			continue // it was told when the store was rescued
+		}
 		if err != nil {
 			return err
 		}

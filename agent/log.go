@@ -174,6 +174,9 @@ func (s selection) from(kept *store.Store, show func(r record.Record, corrected 
 		after = last - s.last
 	}
 	for r, err := range kept.Records(after) {
+		if errors.Is(err, store.ErrLost) {
+			continue // it was told when the store was rescued
+		}
 		if err != nil {
 			damage = append(damage, err)
 			continue

@@ -67,6 +67,9 @@ func (c *runCommand) Run(e env) error {
 	for _, line := range cfg.Warnings() {
 		slog.Warn("configuration", "line", line)
 	}
+	if err := missingStore(cfg); err != nil {
+		return err
+	}
 	opened := hold(startMost)
 	a, err := newAgent(cfg, time.Now)
 	opened()
@@ -74,6 +77,7 @@ func (c *runCommand) Run(e env) error {
 		restartLater(e.ctx, err)
 		return err
 	}
+	markStore(cfg)
 	if c.Inputs == "-" {
 		a.print = e.stdout
 		return a.run(e.ctx, func(ctx context.Context) error { return feed(ctx, e.stdin, cfg, a.now, a.bench) })
@@ -153,17 +157,16 @@ type agent struct {
 	beside        func(http.Handler) http.Handler // serves more beside the page; nil: nothing more
 	demo          bool
 	began         time.Time                 // by the wall's clock
+	rescues       []store.Rescued           // how the store was rescued before, oldest first
+	troubled      int                       // which trouble the store had last, of keepHouse
+	fail          context.CancelCauseFunc   // ends the agent; set while it runs
 	ending        string                    // what was logged of certificates that end; of keepHouse
 	renewed       atomic.Pointer[time.Time] // end of the press's certificate as its file is now; nil: not looked at
 }
 
 // newAgent opens the store and all that needs no device.
 func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
-	kept, err := store.Open(cfg.Store.Path, store.Options{})
-	if err != nil {
-		return nil, err
-	}
-	a := &agent{cfg: cfg, now: now, store: kept, began: time.Now(), outputChanged: make(chan struct{}, 1), tally: newTally(), machine: machine{"/"}}
+	a := &agent{cfg: cfg, now: now, began: time.Now(), outputChanged: make(chan struct{}, 1), tally: newTally(), machine: machine{"/"}, fail: func(error) {}, troubled: unjudged}
 	a.pair, a.door = pagePair(cfg.Page), pageDoor(cfg.Page)
 	if a.holders = a.door; a.holders == nil && cfg.Page.Operators != "" {
 		a.holders = people.NewDoor(cfg.Page.Operators, people.Settings{Now: time.Now})
@@ -172,12 +175,17 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 	a.jobs = newJobs(cfg, time.Now)
 	rules.Jobs = a.jobs.Of
 	rules.ClockState = func() string { return a.clock.state() }
-	s, err := station.Open(timedLog{&keeper{Store: kept}, a.tally}, rules)
+	kept, s, err := openSound(cfg, rules, now, func(kept *store.Store) station.Log { return timedLog{&keeper{Store: kept}, a.tally} })
 	if err != nil {
-		return nil, errors.Join(err, kept.Close())
+		return nil, err
+	}
+	a.store = kept
+	if a.rescues, err = kept.Rescues(); err != nil {
+		slog.Warn("how the store was rescued cannot be told", "err", err)
 	}
 	a.clock = newClock(readClock, kept, bootID(), s.View().Clock)
 	a.bench = newBench(s, now, a.onKept)
+	a.bench.damaged = a.suspect
 	a.bench.clock = a.clock
 	a.watchdog = newWatchdog()
 	a.watchParts()
@@ -193,6 +201,9 @@ func newAgent(cfg *config.Config, now func() time.Time) (*agent, error) {
 // says goodbye to the broker and closes the store.
 func (a *agent) run(ctx context.Context, sources ...func(context.Context) error) (err error) {
 	defer func() { err = errors.Join(err, a.store.Close()) }()
+	ctx, fail := context.WithCancelCause(ctx)
+	defer fail(nil)
+	a.fail = fail
 	// Services outlive the sources: what came in last is kept and shown too.
 	services, stop := context.WithCancel(context.WithoutCancel(ctx))
 	defer stop()
@@ -215,6 +226,9 @@ func (a *agent) run(ctx context.Context, sources ...func(context.Context) error)
 	defer hold(stopMost)()
 	a.bench.end()
 	err = errors.Join(err, bench.Wait())
+	if cause := context.Cause(ctx); errors.Is(cause, store.ErrCorrupt) {
+		err = errors.Join(err, cause)
+	}
 	a.parts.bench.end()
 	if a.print != nil && a.publisher != nil && ctx.Err() == nil {
 		a.drain(ctx)

@@ -48,6 +48,8 @@ type status struct {
 	Bytes   int64        `json:"store_bytes"`
 	Room    *int64       `json:"store_room_bytes,omitempty"` // where the store lies; absent: not known
 	Machine machineState `json:"computer"`
+
+	Rescues []store.Rescued `json:"rescues,omitempty"` // how the store was rescued, oldest first
 }
 
 type statusLink struct {
@@ -79,6 +81,7 @@ func statusOf(s panel.Snapshot, kept *store.Store, path string) status {
 			st.Faults = append(st.Faults, statusFault{source, s.View.Since[source], reason})
 		}
 	}
+	st.Rescues, _ = kept.Rescues() // what cannot be read is told by verify
 	for _, l := range s.Links {
 		link := statusLink{Name: l.Name, OK: l.OK, Text: l.Text}
 		if since, on := s.View.Since[record.Source(l.Name)]; on && !l.OK {

@@ -101,6 +101,9 @@ func (st status) writeRecords(line func(name, format string, args ...any)) {
 		room = bytesText(*st.Room) + " free beside it"
 	}
 	line("file", "%s, %s, %s", st.Store, bytesText(st.Bytes), room)
+	for _, r := range st.Rescues {
+		line("rescued", "on %s, %s", r.At.Format(time.DateTime), r.Sentence())
+	}
 }
 
 func seconds(n float64) time.Duration { return time.Duration(n * float64(time.Second)) }

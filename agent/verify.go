@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"time"
 
 	"benchtally/store"
 )
@@ -36,6 +37,9 @@ func (c *verifyCommand) Run(e env) error {
 		if report.ID != "" { // it is a store at all
 			_, err = fmt.Fprintf(e.stdout, "%s: %s (%d to %d), sent up to %d, %d bytes\n",
 				c.Store, plural(int(report.Records), "record"), report.First, report.Last, report.Sent, report.Bytes)
+		}
+		for _, r := range report.Rescues {
+			_, err = fmt.Fprintf(e.stdout, "rescued on %s: %s\n", r.At.Format(time.DateTime), r.Sentence())
 		}
 		for _, d := range report.Damage {
 			_, _ = fmt.Fprintln(e.stdout, "damaged:", d) // err tells as well

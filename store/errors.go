@@ -30,7 +30,7 @@ var (
 	ErrFull = errors.New("is full; free space on the card, or prune what was sent")
 )
 
-const remedy = "see what is left with `benchtally verify`, then restore a backup or move the file aside to begin a new one"
+const remedy = "see what is left with `benchtally verify`; `benchtally run` sets the file aside and goes on with that, or restore a backup"
 
 // corrupt is ErrCorrupt for the file at path, with what is wrong in words.
 func corrupt(path, what string) error {

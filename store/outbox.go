@@ -218,6 +218,10 @@ func (s *Store) Queue() (n uint64, oldest time.Time, err error) {
 	err = s.view(func(tx *bbolt.Tx, w *waiting) error {
 		return s.walk(tx, w, sent, last, func(r record.Record, err error) bool {
 			oldest, bad = r.At, err
+			if errors.Is(err, ErrLost) {
+				bad = nil
+				return true // the oldest that can still be sent comes behind it
+			}
 			return false
 		})
 	})

@@ -9,7 +9,6 @@ import (
 	"maps"
 	"os"
 	"slices"
-	"strings"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -29,6 +28,7 @@ type Rescued struct {
 	Last       uint64    `json:"last"`             // highest seq that is known to have been given; a record of the rescue follows it
 	Lost       []Range   `json:"lost,omitempty"`   // seqs between First and Last that were not found
 	LostCount  uint64    `json:"lost_count"`       // how many these are
+	Skipped    uint64    `json:"skipped"`          // how many seqs behind Last are left out, because they may have been given
 	Sent       uint64    `json:"sent"`             // seq up to which all were sent
 	State      uint64    `json:"state"`            // seq up to which the state is folded that was found; 0: none
 	Orders     int       `json:"orders"`           // that had left the state
@@ -36,33 +36,8 @@ type Rescued struct {
 	Doubts     []string  `json:"doubts,omitempty"` // what is not certain, in words
 }
 
-// Sentence tells a rescue in one sentence.
-func (r Rescued) Sentence() string {
-	switch {
-	case r.Was == "" && r.Records == 0:
-		return fmt.Sprintf("the store could not be read at all and begins anew; the damaged file is kept as %s", r.From)
-	case r.LostCount == 0:
-		return fmt.Sprintf("the store was damaged: %d records were rescued, none is lost; the damaged file is kept as %s", r.Records, r.From)
-	}
-	return fmt.Sprintf("the store was damaged: %d records were rescued, %d are lost (%s); the damaged file is kept as %s",
-		r.Records, r.LostCount, listed(r.Lost, 6), r.From)
-}
-
-// listed names ranges, at most so many.
-func listed(rs []Range, most int) string {
-	var b strings.Builder
-	for i, r := range rs {
-		switch {
-		case i == most:
-			b.WriteString(" …")
-			return b.String()
-		case i > 0:
-			b.WriteString(", ")
-		}
-		b.WriteString(r.String())
-	}
-	return b.String()
-}
+// after is the seq of the rescue's own record.
+func (r *Rescued) after() uint64 { return r.Last + r.Skipped + 1 }
 
 // RescueOptions say how a file is rescued. The zero value is good.
 type RescueOptions struct {
@@ -382,6 +357,7 @@ func (r *rescuer) finish() error {
 		case !r.wreck.blank:
 			return errNothing
 		}
+		r.certain = true // that there is nothing to go on from
 	}
 	id, err := field(m, keyID, 0)
 	if err != nil {
@@ -393,7 +369,7 @@ func (r *rescuer) finish() error {
 		r.highest = max(r.highest, r.lost[n-1].To)
 	}
 	if !r.certain {
-		r.highest += margin
+		r.report.Skipped = margin
 		r.head.session += margin
 		r.doubtful("the cursors could not be read: seqs and sessions go on %d higher than what was found, so that none comes twice", margin)
 	}
@@ -426,7 +402,7 @@ func (r *rescuer) finish() error {
 		r.doubtful("of %d of the lost records there were two that differ", n)
 	}
 	for _, v := range []struct{ key, payload []byte }{
-		{keySession, seqKey(r.head.session)}, {keyFirst, seqKey(rep.First)}, {keyLast, seqKey(rep.Last + 1)},
+		{keySession, seqKey(r.head.session)}, {keyFirst, seqKey(rep.First)}, {keyLast, seqKey(rep.after())},
 		{keySent, seqKey(rep.Sent)}, {keyResend, appendRequests(nil, requests)},
 	} {
 		if err := m.Put(v.key, seal(v.key, v.payload)); err != nil {
@@ -446,7 +422,11 @@ func (r *rescuer) finish() error {
 			return err
 		}
 	}
-	if lost := ranges(rep.Lost); len(lost) > 0 {
+	lost := slices.Clone(ranges(rep.Lost))
+	if rep.Skipped > 0 {
+		lost = append(lost, Range{rep.Last + 1, rep.Last + rep.Skipped})
+	}
+	if len(lost) > 0 {
 		if err := rest.Put(keyLost, seal(keyLost, lost.bytes())); err != nil {
 			return err
 		}
@@ -466,9 +446,9 @@ func (r *rescuer) doubtful(format string, args ...any) {
 // note is the first record of the new store: what happened. It also holds the seq up to
 // which seqs were given, for who folds the records.
 func (r *rescuer) note(records, runs *bbolt.Bucket) error {
-	key := seqKey(r.report.Last + 1)
+	key := seqKey(r.report.after())
 	told := record.Record{
-		Seq: r.report.Last + 1, At: record.Stamp(r.report.At), Kind: record.Fault,
+		Seq: r.report.after(), At: record.Stamp(r.report.At), Kind: record.Fault,
 		Source: record.Store, State: record.On, Reason: r.report.Sentence(),
 	}
 	if err := records.Put(key, finish(key, pack(begin(nil), &told))); err != nil {

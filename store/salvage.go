@@ -158,7 +158,7 @@ type wreck struct {
 	pages      int64           // whole pages that the file has
 	free       map[uint64]bool // pages that the file does not use any more; nil: not known
 	reached    map[uint64]bool // pages that can be reached, where free is not known
-	blank      bool            // nothing but zeros was found
+	blank      bool            // nothing but zeros was found, or the first bytes of a store
 	journal    []int64         // pages that begin as an entry of a journal does
 	unreadable map[int64]bool  // pages that the card does not give
 	progress   func(done, all int64)
@@ -167,7 +167,12 @@ type wreck struct {
 
 // survey finds out which pages are in use.
 func (w *wreck) survey(size int64) {
-	w.pages, w.blank = size/pageSize, true
+	w.pages = size / pageSize
+	begin := make([]byte, min(size, 4*pageSize))
+	if _, err := w.f.ReadAt(begin, 0); err == nil || errors.Is(err, io.EOF) {
+		// What lies behind is looked at with the pages.
+		w.blank = bytes.Count(begin, []byte{0}) == len(begin) || size < 4*pageSize && len(begin) >= headerSize+4 && native.Uint32(begin[headerSize:]) == metaMagic
+	}
 	m, _, err := readMetas(w.f, size)
 	if err != nil {
 		return
@@ -237,7 +242,7 @@ func (w *wreck) each(want func(page int64) bool, fn func(page int64, items []pai
 		n := min(int64(len(buf)/pageSize), w.pages-from)
 		chunk := buf[:n*pageSize]
 		bad := w.read(chunk, from)
-		w.blank = w.blank && bytes.Count(chunk, []byte{0}) == len(chunk)
+		w.blank = w.blank && (w.pages < 4 || bytes.Count(chunk, []byte{0}) == len(chunk))
 		for i := range min(n, step) {
 			if bad[from+i] || !want(from+i) {
 				continue

@@ -18,7 +18,7 @@ import (
 var makers = []string{
 	"../crimp/*.go", "../station/*.go", "../label/*.go", "../people/*.go", "../panel/*.go", "../report/*.go",
 	"../config/column.go", "../config/file.go", "../config/jobs.go", "../config/sheet.go", "../config/suggest.go",
-	"../archive.go", "../bench.go", "../clock.go", "../expiry.go", "../health.go", "../intake.go", "../jobs.go", "../keypair.go", "../page.go", "../papers.go", "../scan.go",
+	"../archive.go", "../bench.go", "../clock.go", "../expiry.go", "../health.go", "../intake.go", "../jobs.go", "../keypair.go", "../page.go", "../papers.go", "../scan.go", "../trouble.go",
 	"../../caliper/*.go", "../../caliper/frame/*.go", "../../caliper/port/*.go", "../../mqtt/*.go", "../../mqtt/broker/*.go", "../../mqtt/sparkplug/link.go", "../../mqtt/sparkplug/node.go", "../../sensors/scanner/*.go", "../../sensors/*.go", "../../store/*.go",
 }
 
@@ -120,6 +120,13 @@ var untold = []struct{ file, text, why string }{
 	{"store/waiting.go", "", "what is damaged, for who mends it"},
 	{"store/entry.go", "", "what is damaged, for who mends it"},
 	{"store/store.go", "", "told at the start"},
+	{"store/rescue.go", "", "told at the command line and in the log"},
+	{"store/salvage.go", "", "told at the command line and in the log"},
+	{"store/aside.go", "", "told at the start"},
+	{"store/suspect.go", "", "told at the start"},
+	{"store/lost.go", "", "what is damaged, for who mends it"},
+	{"store/holder_linux.go", "", "told at the start"},
+	{"store/errors.go", "store: %s %w (%s)", "told at the start"},
 	{"store/value.go", "", "what is damaged, for who mends it"},
 	{"store/verify.go", "", "told at the command line"},
 }
@@ -155,11 +162,11 @@ var examples = map[string][]string{
 		"X-1: is UTF-16: save it as UTF-8; and 12 more faults: benchtally check tells all",
 	},
 	"the columns are separated by ": {"the columns are separated by tabs: save the sheet with commas between them"},
-	"is damaged":                    {"store: X-1 is damaged: X-2; see what is left with `benchtally verify`, then restore a backup or move the file aside to begin a new one"},
-	"see what is left with `benchtally verify`, then restore a backup or move the file aside to begin a new one": {},
-	"is in use by another benchtally; stop it or ask it":                                                         {"store: X-1 is in use by another benchtally; stop it or ask it"},
-	"was written by a newer benchtally; install that one":                                                        {"store: X-1 was written by a newer benchtally; install that one"},
-	"is full; free space on the card, or prune what was sent":                                                    {"keep records: store: X-1 is full; free space on the card, or prune what was sent (no space left on device)"},
+	"is damaged":                    {"store: X-1 is damaged: X-2; see what is left with `benchtally verify`; `benchtally run` sets the file aside and goes on with that, or restore a backup"},
+	"see what is left with `benchtally verify`; `benchtally run` sets the file aside and goes on with that, or restore a backup": {},
+	"is in use by another benchtally; stop it or ask it":                                                                         {"store: X-1 is in use by another benchtally; stop it or ask it"},
+	"was written by a newer benchtally; install that one":                                                                        {"store: X-1 was written by a newer benchtally; install that one"},
+	"is full; free space on the card, or prune what was sent":                                                                    {"keep records: store: X-1 is full; free space on the card, or prune what was sent (no space left on device)"},
 	"store: %s %w": {}, "store: %s %w (%v)": {}, "store: %s %w: %s; %s": {},
 }
 

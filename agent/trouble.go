@@ -1,0 +1,69 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"os"
+
+	"benchtally/agent/record"
+	"benchtally/agent/station"
+	"benchtally/store"
+)
+
+// asideTrouble tells of the latest rescue of the store as long as the damaged file
+// lies where it was put: whoever takes it away has seen it.
+func (a *agent) asideTrouble() string {
+	for i := len(a.rescues) - 1; i >= 0; i-- {
+		if _, err := os.Lstat(a.rescues[i].From); err == nil {
+			return a.rescues[i].Sentence()
+		}
+	}
+	return ""
+}
+
+// storeTrouble is what is wrong with the store while records are kept; "": nothing.
+func (a *agent) storeTrouble() string {
+	if why := a.journalTrouble(); why != "" {
+		return why
+	}
+	return a.asideTrouble()
+}
+
+// judgeStore tells the bench when something is wrong with the store, something else,
+// and nothing any more.
+func (a *agent) judgeStore(ctx context.Context) {
+	if _, why := a.store.Trouble(); errors.Is(why, store.ErrCorrupt) {
+		a.suspect(why)
+		return
+	}
+	if a.bench.trouble.Load() != nil {
+		a.troubled = unjudged
+		return // nothing at all can be kept; that is told when it can again
+	}
+	kind := a.troubleKind()
+	if kind == a.troubled {
+		return // told; a number in it that falls is not told each time
+	}
+	known, why := a.health.seen().Faults[record.Store], a.storeTrouble()
+	switch {
+	case kind != 0 && known != why:
+		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Store, On: true, Reason: why})
+	case kind == 0 && known != "":
+		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Store, Reason: "nothing is wrong with the store any more"})
+	}
+	a.troubled = kind
+}
+
+// unjudged is a kind of trouble that nothing has.
+const unjudged = -1
+
+// troubleKind says which of its troubles the store has; 0: none.
+func (a *agent) troubleKind() int {
+	switch {
+	case a.journalTrouble() != "":
+		return 1
+	case a.asideTrouble() != "":
+		return 2
+	}
+	return 0
+}
