@@ -54,6 +54,8 @@ type commands struct {
 	Listen     listenCommand     `cmd:"" help:"Name the caliper format seen on a port and show each reading."`
 	Verify     verifyCommand     `cmd:"" help:"Check a store whole."`
 	Backup     backupCommand     `cmd:"" help:"Write a consistent copy of the store, also while the agent runs."`
+	Restore    restoreCommand    `cmd:"" help:"Put a backup in the place of the store; the agent must be stopped."`
+	Rescue     rescueCommand     `cmd:"" help:"Make a new store of what is left in a damaged one."`
 	Support    supportCommand    `cmd:"" help:"Gather what somebody needs who helps from elsewhere, without anything secret."`
 	Resend     resendCommand     `cmd:"" help:"Publish kept events again."`
 	Forget     forgetCommand     `cmd:"" help:"Clear what the press has left at its broker, when it is moved or taken out of service."`

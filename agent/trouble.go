@@ -14,6 +14,9 @@ import (
 // lies where it was put: whoever takes it away has seen it.
 func (a *agent) asideTrouble() string {
 	for i := len(a.rescues) - 1; i >= 0; i-- {
+		if r := a.rescues[i]; r.Backup != "" {
+			continue // somebody did that
+		}
 		if _, err := os.Lstat(a.rescues[i].From); err == nil {
 			return a.rescues[i].Sentence()
 		}

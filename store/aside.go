@@ -26,6 +26,7 @@ import (
 const (
 	rescued = ".rescued"
 	damaged = ".damaged-"
+	before  = ".before-" // instead of damaged, where a copy was restored
 )
 
 // Seen is the file of a store as it was looked at, so that it is not confused with
@@ -63,7 +64,7 @@ func SetAside(path string, seen Seen, why error, o RescueOptions) (Rescued, erro
 	case seen.info == nil || now.info == nil || !os.SameFile(locked, seen.info) || !os.SameFile(locked, now.info):
 		return Rescued{}, wrap(errors.New("another file has taken its place meanwhile; start benchtally again"))
 	}
-	aside, err := asideName(path, o.Now)
+	aside, err := asideName(path+damaged, o.Now)
 	if err != nil {
 		return Rescued{}, wrap(err)
 	}
@@ -137,8 +138,8 @@ func removeIfThere(name string) error {
 }
 
 // asideName is a name for a damaged file that nothing has yet.
-func asideName(path string, now time.Time) (string, error) {
-	base := path + damaged + now.UTC().Format("20060102T150405Z")
+func asideName(base string, now time.Time) (string, error) {
+	base += now.UTC().Format("20060102T150405Z")
 	for n := 1; n < 1000; n++ {
 		name := base
 		if n > 1 {

@@ -20,6 +20,7 @@ import (
 type Rescued struct {
 	From       string    `json:"from"`             // the damaged file, under the name that it has now
 	At         time.Time `json:"at"`               // when it was rescued
+	Backup     string    `json:"backup,omitempty"` // the copy that was restored; "": it was a rescue, and From was damaged
 	Why        string    `json:"why,omitempty"`    // what was wrong with it
 	Was        string    `json:"was,omitempty"`    // id of the damaged store; "" could not be read
 	ID         string    `json:"id"`               // of the new one
@@ -45,6 +46,8 @@ type RescueOptions struct {
 	Name     string                  // that the damaged file will have; "": the one it has
 	Why      string                  // what is wrong with it
 	Progress func(done, all int64)   // hears now and then how far it has come; nil: nobody
+	beside   *os.File                // a store whose numbers count as well; nil: none
+	backup   string                  // a copy that is restored, its name
 	reader   func(*os.File) readerAt // a way to read that fails, of tests
 }
 
@@ -99,7 +102,7 @@ func rescue(f *os.File, path, dest string, o RescueOptions) (report Rescued, err
 	if o.reader != nil {
 		w.f = o.reader(f)
 	}
-	r := rescuer{wreck: w, report: Rescued{From: o.Name, At: o.Now.UTC(), Why: o.Why}}
+	r := rescuer{wreck: w, beside: o.beside, report: Rescued{From: o.Name, At: o.Now.UTC(), Why: o.Why, Backup: o.backup}}
 	if err := guard(func() error { return r.run(hidden, info.Size()) }); err != nil {
 		return report, wrap(err)
 	}
@@ -115,6 +118,7 @@ const rescuing = ".rescuing"
 // rescuer fills a new store with what is left in a damaged one.
 type rescuer struct {
 	wreck  *wreck
+	beside *os.File
 	report Rescued
 
 	db   *bbolt.DB
@@ -205,7 +209,41 @@ func (r *rescuer) identify() error {
 	}
 	r.report.Was = r.head.id
 	r.highest = max(r.head.last, r.head.sent)
-	return nil
+	if r.beside == nil {
+		return nil
+	}
+	last, sent, session, err := numbersOf(r.beside)
+	r.head.sent, r.head.session = max(r.head.sent, sent), max(r.head.session, session)
+	r.highest = max(r.highest, last, sent)
+	return err
+}
+
+// numbersOf are the highest numbers in a file, whether it is damaged or not.
+func numbersOf(f *os.File) (last, sent, session uint64, err error) {
+	info, err := f.Stat()
+	if err != nil {
+		return 0, 0, 0, err
+	}
+	w := &wreck{f: f}
+	w.survey(info.Size())
+	all, err := w.headings()
+	ids := map[string]bool{}
+	for _, h := range all {
+		last, sent, session = max(last, h.last), max(sent, h.sent), max(session, h.session)
+		ids[h.id] = true
+	}
+	for id := range ids {
+		for _, l := range w.entries(id) {
+			var e entry
+			if e.parse(l.payload) == nil && e.first+uint64(len(e.values)) <= maxSeq && e.now.sent <= maxSeq && e.now.session <= maxSeq {
+				sent, session = max(sent, e.now.sent), max(session, e.now.session)
+				if n := uint64(len(e.values)); n > 0 {
+					last = max(last, e.first+n-1)
+				}
+			}
+		}
+	}
+	return last, sent, session, err
 }
 
 // take keeps what one page holds.
@@ -446,10 +484,14 @@ func (r *rescuer) doubtful(format string, args ...any) {
 // note is the first record of the new store: what happened. It also holds the seq up to
 // which seqs were given, for who folds the records.
 func (r *rescuer) note(records, runs *bbolt.Bucket) error {
+	state := record.On
+	if r.report.Backup != "" { // nothing is wrong
+		state = record.Off
+	}
 	key := seqKey(r.report.after())
 	told := record.Record{
 		Seq: r.report.after(), At: record.Stamp(r.report.At), Kind: record.Fault,
-		Source: record.Store, State: record.On, Reason: r.report.Sentence(),
+		Source: record.Store, State: state, Reason: r.report.Sentence(),
 	}
 	if err := records.Put(key, finish(key, pack(begin(nil), &told))); err != nil {
 		return err
