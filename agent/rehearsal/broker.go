@@ -21,6 +21,7 @@ type Broker struct {
 	mu     sync.Mutex
 	server *mqtt.Server // nil: off
 	tally  tally
+	hear   func(topic string, payload []byte)
 }
 
 // StartBroker begins to listen, on a loopback address such as 127.0.0.1:0.
@@ -37,6 +38,14 @@ func (b *Broker) Addr() string {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	return b.addr
+}
+
+// Hear has each message told from the next Start on, one at a time for each client;
+// the payload is valid during the call only.
+func (b *Broker) Hear(hear func(topic string, payload []byte)) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.hear = hear
 }
 
 // Received is how many messages have come on each topic, all times on together.
@@ -60,7 +69,7 @@ func (b *Broker) Start() error {
 	// The library logs every client that leaves as trouble.
 	server := mqtt.New(&mqtt.Options{Logger: slog.New(slog.DiscardHandler)})
 	err = errors.Join(
-		server.AddHook(&porter{tally: &b.tally}, nil),
+		server.AddHook(&porter{tally: &b.tally, hear: b.hear}, nil),
 		server.AddListener(listeners.NewNet("loopback", l)))
 	if err == nil {
 		err = server.Serve()
@@ -105,6 +114,12 @@ type tally struct {
 	topics map[string]int
 }
 
+func (t *tally) count(topic string) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.topics[topic]++
+}
+
 func (t *tally) copy() map[string]int {
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -116,6 +131,7 @@ func (t *tally) copy() map[string]int {
 type porter struct {
 	mqtt.HookBase
 	tally *tally
+	hear  func(topic string, payload []byte) // nil: nobody listens
 }
 
 // ID names the hook.
@@ -134,7 +150,8 @@ func (p *porter) OnACLCheck(*mqtt.Client, string, bool) bool { return true }
 
 // OnPublished counts a message.
 func (p *porter) OnPublished(_ *mqtt.Client, m packets.Packet) {
-	p.tally.mu.Lock()
-	defer p.tally.mu.Unlock()
-	p.tally.topics[m.TopicName]++
+	p.tally.count(m.TopicName)
+	if p.hear != nil {
+		p.hear(m.TopicName, m.Payload)
+	}
 }
