@@ -5,7 +5,8 @@
 //
 //	meta     format, identity, session, sent cursor, requests to send again, note
 //	records  all records
-//	rest     the state, the run table, the orders that left the state, marks
+//	rest     the state, the run table, the orders that left the state, marks,
+//	         and the table of days, which says where the records of a day lie
 //	journal  a ring of slots, outside of bbolt's rule
 //
 // A commit writes one entry into the next slot of the journal, in place, and

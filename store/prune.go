@@ -87,6 +87,9 @@ func (s *Store) Prune(before time.Time, limit int) (int, error) {
 		if err := tx.Bucket(bucketMeta).Put(keyFirst, seal(keyFirst, seqKey(oldest))); err != nil {
 			return err
 		}
+		if err := pruneDays(tx.Bucket(bucketRest), oldest); err != nil {
+			return err
+		}
 		return pruneRuns(tx, oldest)
 	})
 	if err != nil {

@@ -120,7 +120,8 @@ func (s *Store) State() (state []byte, seq uint64, err error) {
 	return b[8:], binary.BigEndian.Uint64(b), nil
 }
 
-// Order is what was kept of an order that left the state; nil when nothing was.
+// Order is what was kept of an order that left the state, condensed or not; nil
+// when nothing was.
 func (s *Store) Order(id string) ([]byte, error) {
 	if id == "" {
 		return nil, nil
@@ -131,8 +132,14 @@ func (s *Store) Order(id string) ([]byte, error) {
 	if held {
 		return bytes.Clone(o), nil
 	}
-	return s.value([]byte(id), func(tx *bbolt.Tx) *bbolt.Bucket { return tx.Bucket(bucketRest).Bucket(bucketOrders) })
+	kept, err := s.value([]byte(id), orders)
+	if kept == nil && err == nil {
+		kept, err = s.value(condensedKey([]byte(id)), orders)
+	}
+	return kept, err
 }
+
+func orders(tx *bbolt.Tx) *bbolt.Bucket { return tx.Bucket(bucketRest).Bucket(bucketOrders) }
 
 // Note is the note kept last; nil when there is none.
 func (s *Store) Note() ([]byte, error) {

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -130,6 +131,10 @@ func (c *checker) visit(path string, key, value []byte) {
 	case "rest":
 		if strings.HasPrefix(string(key), prefixMark) && (err != nil || len(b) < 8) {
 			c.damage("%s: %v", key, describe(err))
+			return
+		}
+		if bytes.HasPrefix(key, prefixDay) && err != nil {
+			c.damage("table of days: %v", err)
 			return
 		}
 		if c.story(key, b, err) || string(key) != string(keyState) {

@@ -79,6 +79,9 @@ func (w *waiting) fillRecords(tx *bbolt.Tx) error {
 				return err
 			}
 		}
+		if err := w.fillDays(rest); err != nil {
+			return err
+		}
 		if err := m.Put(keyLast, seal(keyLast, seqKey(w.last(0)))); err != nil {
 			return err
 		}
@@ -104,6 +107,9 @@ func (w *waiting) fillState(tx *bbolt.Tx) error {
 	orders := rest.Bucket(bucketOrders)
 	for id, o := range w.orders {
 		if err := orders.Put([]byte(id), seal([]byte(id), o)); err != nil {
+			return err
+		}
+		if err := orders.Delete(condensedKey([]byte(id))); err != nil {
 			return err
 		}
 	}
