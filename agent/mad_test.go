@@ -56,7 +56,7 @@ func startMad(t *testing.T, port string) (s *madStation, stop func()) {
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	open := func() (sensors.Contacts, error) { return s, nil }
-	go func() { done <- a.run(ctx, a.watchSwitch(open, time.Now), a.watchCaliper) }()
+	go func() { done <- a.run(ctx, a.watchSwitch(open, time.Now), a.watchCaliper()) }()
 	ended := false
 	stop = func() {
 		if ended {
