@@ -158,9 +158,12 @@ func terminal(t *testing.T, text string, times ...int) (info port.Info, push fun
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = master.Close() })
-	// The first frame after the opening counts once there was silence.
+	// The first frame after the opening counts once a line end came before it.
 	push = func() string {
-		time.Sleep(300 * time.Millisecond)
+		time.Sleep(100 * time.Millisecond)
+		if len(text) > 0 {
+			_, _ = master.WriteString("\r\n")
+		}
 		for range append(times, 1)[0] {
 			_, _ = master.WriteString(text)
 			time.Sleep(40 * time.Millisecond)

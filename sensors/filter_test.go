@@ -355,3 +355,50 @@ func TestStepDoesNotAllocate(t *testing.T) {
 		t.Errorf("%v allocations a step, want 0", n)
 	}
 }
+
+// While the limit switch changes faster than it is read, no level settles, however
+// often it is met; a closure counts if it had lasted before that.
+func TestStorm(t *testing.T) {
+	quick := usual
+	quick.Settle = 2 * ms
+	for _, tc := range []struct {
+		name   string
+		s      Settings
+		closed time.Duration // before the storm
+		blows  int           // how often it is read then, 5 ms apart
+		want   int           // strokes
+		faults int           // with their clears
+	}{
+		{"no closure before it", usual, 0, 600, 0, 2},
+		{"a closure that had only just begun", usual, 60 * ms, 600, 0, 2},
+		{"and a short storm", usual, 60 * ms, 200, 0, 0},
+		{"a closure before it", usual, 300 * ms, 600, 1, 2},
+		{"levels that settle at once", quick, 0, 600, 0, 2},
+	} {
+		f, at, strokes, faults := NewFilterAtRest(tc.s, day), day.Add(time.Second), 0, 0
+		step := func(l Levels, d time.Duration) {
+			for _, e := range f.Step(l, at) {
+				switch e.Kind {
+				case Stroke:
+					strokes++
+				case Fault, Clear:
+					faults++
+				case Retract:
+				}
+			}
+			at = at.Add(d)
+		}
+		for d := time.Duration(0); d < tc.closed; d += 5 * ms {
+			step(Levels{Up: true}, 5*ms)
+		}
+		for i := range tc.blows { // met made for most of it
+			step(Levels{Up: i < tc.blows-10, Storm: true}, 5*ms)
+		}
+		for range 100 {
+			step(Levels{}, 5*ms)
+		}
+		if strokes != tc.want || faults != tc.faults {
+			t.Errorf("%s: %d strokes, want %d; %d faults and clears, want %d", tc.name, strokes, tc.want, faults, tc.faults)
+		}
+	}
+}
