@@ -71,7 +71,7 @@ func TestKioskWaitsForThePage(t *testing.T) {
 		t.Fatal("the page is there, and the panel has not gone to it")
 	}
 	end()
-	<-ended
+	<-ended //nolint:errcheck // it was ended
 }
 
 // What is installed is off, its user can read no records, the browser is started
