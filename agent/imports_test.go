@@ -74,8 +74,11 @@ var directions = map[string]map[string]string{
 		"agent/record": "it tells what records say",
 		"mqtt/broker":  "it is connected by it",
 	},
-	"deploy":         {},
-	"deploy/package": {"deploy": "the files of an installation are in the package"},
+	"deploy":                {},
+	"deploy/machine":        {},
+	"deploy/machine/hand":   {},
+	"deploy/machine/inside": {"deploy/machine/hand": "it answers what is asked"},
+	"deploy/package":        {"deploy": "the files of an installation are in the package"},
 	"agent": {
 		"agent/config": joins, "agent/crimp": joins, "agent/label": joins, "agent/metrics": joins, "agent/panel": joins, "agent/people": joins, "agent/record": joins, "agent/report": joins,
 		"agent/rehearsal": joins, "agent/words": joins, "agent/station": joins, "agent/stats": joins, "agent/tape": joins,
@@ -87,8 +90,9 @@ const joins = "the command joins them all"
 
 // testDirections are the imports that tests need beyond those of their package.
 var testDirections = map[string]map[string]string{
-	"agent/config": {"deploy": "the configuration that init writes must be read without a fault"},
-	"mqtt":         {"agent/crimp": "a record with lengths is an event too"},
+	"agent/config":   {"deploy": "the configuration that init writes must be read without a fault"},
+	"deploy/machine": {"deploy/machine/hand": "it asks what is done inside of the machine"},
+	"mqtt":           {"agent/crimp": "a record with lengths is an event too"},
 	"mqtt/collector": {
 		"agent/crimp":   "the step of a press's scale is a length",
 		"agent/record":  "a press makes records",
