@@ -82,7 +82,7 @@ func TestDamagedAtTheStart(t *testing.T) {
 		return out, st
 	}
 	text, st := status()
-	for _, want := range []string{"rescued     on ", "FAULT: the store was damaged: ", "no loss is known; the damaged file is kept as " + aside[0], "A-1001"} {
+	for _, want := range []string{"rescued     on ", ": the store was damaged: ", "no loss is known; the damaged file is kept as " + aside[0], "A-1001"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("status lacks %q:\n%s", want, text)
 		}

@@ -61,6 +61,7 @@ var directions = map[string]map[string]string{
 	"caliper/frame":   {"agent/crimp": "what is decoded is a length"},
 	"caliper/port":    {},
 	"sensors/scanner": {"caliper/port": "it has its port kept open"},
+	"store/faulty":    {},
 	"store":           {"agent/record": "it keeps records", "agent/crimp": "lengths have a packed form of their own"},
 	"mqtt": {
 		"agent/record": "it sends records",
@@ -90,8 +91,10 @@ const joins = "the command joins them all"
 
 // testDirections are the imports that tests need beyond those of their package.
 var testDirections = map[string]map[string]string{
-	"agent/config":   {"deploy": "the configuration that init writes must be read without a fault"},
 	"deploy/machine": {"deploy/machine/hand": "it asks what is done inside of the machine"},
+	"store":          {"store/faulty": "it is tested on a card with faults"},
+	"agent":          {"store/faulty": "so is the whole agent"},
+	"agent/config":   {"deploy": "the configuration that init writes must be read without a fault"},
 	"mqtt":           {"agent/crimp": "a record with lengths is an event too"},
 	"mqtt/collector": {
 		"agent/crimp":   "the step of a press's scale is a length",
@@ -114,6 +117,7 @@ var homes = []struct{ module, home, why string }{
 	{"github.com/creack/pty", "agent/rehearsal", "the serial line of the simulated caliper"},
 	{"go.bug.st/serial", "caliper/port/serial.go", "the serial port"},
 	{"go.etcd.io/bbolt", "store", "the store's file"},
+	{"github.com/hanwen/go-fuse/v2", "store/faulty", "a file system with faults, for tests"},
 	{"github.com/eclipse/paho.mqtt.golang", "mqtt/broker", "the broker's protocol"},
 	{"google.golang.org/protobuf/encoding/protowire", "mqtt/sparkplug", "the wire format of Sparkplug's payloads"},
 	{"github.com/eclipse/paho.mqtt.golang", "mqtt/collector", "the same, for who listens"},

@@ -95,7 +95,10 @@ func (s *Store) settle(w waiting, now cursors) error {
 // commit runs fn in one transaction of bbolt, together with the cursors.
 func (s *Store) commit(now cursors, fn func(*bbolt.Tx) error) error {
 	if s.broken != nil {
-		return s.broken
+		if s.stuck || s.confirm() != nil {
+			return s.broken
+		}
+		s.broken = nil
 	}
 	txid, ran := 0, false
 	err := guard(func() error {

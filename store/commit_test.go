@@ -2,6 +2,7 @@ package store
 
 import (
 	"errors"
+	"os"
 	"strings"
 	"testing"
 
@@ -54,6 +55,12 @@ func TestUncertainCommit(t *testing.T) {
 			t.Fatal(err)
 		}
 		_ = s.uncertain(errors.New("input/output error"), txid) // the error is asked for again
+		file, err := os.Open(s.path)                            // which cannot be written: the card confirms nothing later either
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { _ = file.Close() }) // it was only read
+		s.file = file
 	}, "the disk did not confirm the last commit (input/output error); stop benchtally, check the card")
 }
 

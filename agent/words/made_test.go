@@ -123,6 +123,7 @@ var untold = []struct{ file, text, why string }{
 	{"store/rescue.go", "", "told at the command line and in the log"},
 	{"store/salvage.go", "", "told at the command line and in the log"},
 	{"store/aside.go", "", "told at the start"},
+	{"store/confirm.go", "", "its failing is told as the commit's"},
 	{"store/restore.go", "", "told at the command line"},
 	{"store/suspect.go", "", "told at the start"},
 	{"store/lost.go", "", "what is damaged, for who mends it"},
