@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"time"
 
@@ -26,20 +27,36 @@ func (a archive) after(seq uint64, fold func(record.Record) error) error {
 	return (&keeper{Store: a.kept}).After(seq, func(r record.Record) error { return fold(times.right(r)) })
 }
 
+// within is the same for those from one seq to another.
+func (a archive) within(e station.Extent, fold func(record.Record) error) error {
+	return a.each([]station.Extent{e}, fold)
+}
+
+// each is the same for those that lie in extents.
+func (a archive) each(lie []station.Extent, fold func(record.Record) error) error {
+	times := corrections{kept: a.kept}
+	for _, e := range lie {
+		err := (&keeper{Store: a.kept}).within(e, func(r record.Record) error { return fold(times.right(r)) })
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // noOrderError says that no record speaks of an order.
 type noOrderError string
 
 func (e noOrderError) Error() string { return fmt.Sprintf("no record speaks of order %s", string(e)) }
 
-// dossier is what the records leave of an order. First is the seq of its first
-// start where that is known; 0: it is looked for.
+// dossier is what the records leave of an order. First is the seq of the first
+// start of the order in work; 0: it is another one, or not known.
 func (a archive) dossier(order string, first uint64) (*station.Dossier, error) {
+	log := &keeper{Store: a.kept}
+	pages := station.Pages{Order: station.Extent{From: first, To: math.MaxUint64}}
 	if first == 0 {
-		kept, err := a.kept.Order(order)
-		if err != nil {
-			return nil, err
-		}
-		if first, err = station.FirstOf(kept); err != nil {
+		var err error
+		if pages, err = station.PagesOf(log, order); err != nil {
 			return nil, err
 		}
 	}
@@ -47,8 +64,27 @@ func (a archive) dossier(order string, first uint64) (*station.Dossier, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := a.after(max(first, 1)-1, clerk.Add); err != nil {
+	if err := a.within(pages.Order, clerk.Add); err != nil {
 		return nil, err
+	}
+	for _, seq := range pages.Checks {
+		if err := a.within(station.Extent{From: seq, To: seq}, func(r record.Record) error { clerk.Later(r); return nil }); err != nil {
+			return nil, err
+		}
+	}
+	if pages.Latest != (station.Extent{}) {
+		again := false // the order is in work again, or was
+		err := a.within(pages.Latest, func(r record.Record) error {
+			clerk.Later(r)
+			again = again || r.Order == order
+			return nil
+		})
+		switch {
+		case err != nil:
+			return nil, err
+		case again:
+			return a.dossier(order, pages.Order.From)
+		}
 	}
 	d, known := clerk.Dossier()
 	if !known {
@@ -129,7 +165,11 @@ func (a archive) handover(since, now time.Time, v station.View) (report.Handover
 	}
 	people, made := map[string]bool{}, map[string]int{}
 	var orders []string
-	err := a.after(0, func(r record.Record) error {
+	lie, err := placesOf(a.kept, since, time.Time{})
+	if err != nil {
+		return h, err
+	}
+	err = a.each(lie, func(r record.Record) error {
 		if r.At.Before(since) {
 			return nil
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"math"
 	"time"
 
 	"benchtally/agent/record"
@@ -19,7 +20,8 @@ type corrections struct {
 
 // correction is one setting of the clock.
 type correction struct {
-	from, seq uint64 // concerns the records from one up to the other that say unset
+	from, seq uint64    // concerns the records from one up to the other that say unset
+	at        time.Time // when it was made, by the clock that was set
 	behind    time.Duration
 }
 
@@ -31,11 +33,7 @@ func (c *corrections) of(r record.Record) (time.Time, bool) {
 	}
 	if !c.read {
 		c.read = true
-		for later, err := range c.kept.Records(r.Seq) {
-			if err == nil && later.Kind == record.Fault && later.Behind != nil {
-				c.all = append(c.all, correction{later.Of, later.Seq, time.Duration(*later.Behind) * time.Millisecond})
-			}
-		}
+		c.all = correctionsAfter(c.kept, r.Seq)
 	}
 	var behind time.Duration
 	known := false
@@ -45,6 +43,46 @@ func (c *corrections) of(r record.Record) (time.Time, bool) {
 		}
 	}
 	return r.At.Add(behind), known
+}
+
+// correctionsAfter are the settings of the clock that were told after a record.
+// What cannot be read corrects nothing.
+func correctionsAfter(kept *store.Store, seq uint64) (all []correction) {
+	lie, err := station.ClockRecords(&keeper{Store: kept}, seq)
+	if err != nil {
+		lie = []station.Extent{{From: seq + 1, To: math.MaxUint64}}
+	}
+	for _, e := range lie {
+		for later, err := range kept.Records(e.From - 1) {
+			if later.Seq > e.To {
+				break
+			}
+			if err == nil && later.Kind == record.Fault && later.Behind != nil {
+				all = append(all, correction{later.Of, later.Seq, later.At, time.Duration(*later.Behind) * time.Millisecond})
+			}
+			if later.Seq == e.To {
+				break
+			}
+		}
+	}
+	return all
+}
+
+// placesOf is where the records lie that happened at or after one time and before
+// another, others between them; a zero time bounds nothing. What happened while the
+// clock was wrong did so before it was set.
+func placesOf(kept *store.Store, since, until time.Time) ([]station.Extent, error) {
+	from, to, err := kept.Within(since, until)
+	if err != nil || since.IsZero() && until.IsZero() {
+		return []station.Extent{{From: from, To: to}}, err
+	}
+	lie := []station.Extent{{From: from, To: to}}
+	for _, c := range correctionsAfter(kept, 0) {
+		if c.from < c.seq && !c.at.Before(since) {
+			lie = append(lie, station.Extent{From: c.from, To: c.seq - 1})
+		}
+	}
+	return station.Joined(lie), nil
 }
 
 // right is a record with the time at which it happened, as far as that is known,

@@ -205,13 +205,9 @@ func (a *agent) keepHouse(ctx context.Context) error {
 		a.judgeClock(ctx)
 		a.judgeStore(ctx)
 		a.judgeCertificates()
-		if now := time.Now(); a.cfg.Store.Keep > 0 && now.Sub(pruned) > pruneEvery {
+		if now := time.Now(); now.Sub(pruned) > pruneEvery {
 			pruned = now
-			if n, err := a.store.Prune(a.health.seen().Clock.Now.Add(-a.cfg.Store.Keep), 1000); err != nil {
-				slog.Warn("old records stay", "err", err)
-			} else if n > 0 {
-				slog.Info("old records let go", "records", n)
-			}
+			a.tidy()
 		}
 		a.health.publish()
 	}

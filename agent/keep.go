@@ -39,6 +39,23 @@ func (k *keeper) After(seq uint64, fold func(record.Record) error) error {
 	return nil
 }
 
+// within calls each with the records kept from one seq to another, both included.
+// It stops at one that is damaged.
+func (k *keeper) within(e station.Extent, each func(record.Record) error) error {
+	for r, err := range k.Records(max(e.From, 1) - 1) {
+		if r.Seq > e.To {
+			break
+		}
+		if err != nil {
+			return err
+		}
+		if err := each(r); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // openKept opens a store that must be there already.
 func openKept(path string, o store.Options) (*store.Store, error) {
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {

@@ -167,35 +167,61 @@ func (s selection) has(r record.Record, at time.Time) bool {
 // from gives the records of a store that are chosen. Damaged ones are passed
 // over and told in the end.
 func (s selection) from(kept *store.Store, show func(r record.Record, corrected time.Time) error) error {
+	lie, err := s.extents(kept)
+	if err != nil {
+		return err
+	}
 	var damage []error
 	times := corrections{kept: kept}
-	after := uint64(0)
-	if last := kept.Last(); s.last > 0 && s.last < last {
-		after = last - s.last
-	}
-	for r, err := range kept.Records(after) {
-		if errors.Is(err, store.ErrLost) {
-			continue // it was told when the store was rescued
-		}
-		if err != nil {
-			damage = append(damage, err)
-			continue
-		}
-		at, other := times.of(r)
-		if !s.has(r, at) {
-			continue
-		}
-		if !other {
-			at = time.Time{}
-		}
-		if err := show(r, at); err != nil {
-			return err
+	for _, e := range lie {
+		for r, err := range kept.Records(max(e.From, 1) - 1) {
+			if r.Seq > e.To {
+				break
+			}
+			if errors.Is(err, store.ErrLost) {
+				continue // it was told when the store was rescued
+			}
+			if err != nil {
+				damage = append(damage, err)
+				continue
+			}
+			at, other := times.of(r)
+			if !s.has(r, at) {
+				continue
+			}
+			if !other {
+				at = time.Time{}
+			}
+			if err := show(r, at); err != nil {
+				return err
+			}
 		}
 	}
 	if n := len(damage); n > 0 {
 		return fmt.Errorf("%d records cannot be read, the first: %w", n, damage[0])
 	}
 	return nil
+}
+
+// extents is where the records that are chosen lie, others between them, in the order
+// of their seq.
+func (s selection) extents(kept *store.Store) ([]station.Extent, error) {
+	lie, err := placesOf(kept, s.since, s.until)
+	if err != nil {
+		return nil, err
+	}
+	if last := kept.Last(); s.last > 0 && s.last < last {
+		lie = station.Common(lie, []station.Extent{{From: last - s.last + 1, To: last}})
+	}
+	order := s.order
+	if i := strings.LastIndexByte(s.piece, '/'); order == "" && i > 0 {
+		order = s.piece[:i]
+	}
+	if order == "" {
+		return lie, nil
+	}
+	of, err := station.ExtentsOf(&keeper{Store: kept}, order)
+	return station.Common(lie, of), err
 }
 
 // parseWhen reads a time, a day, or how long before now.

@@ -160,6 +160,8 @@ type agent struct {
 	rescues       []store.Rescued           // how the store was rescued before, oldest first
 	troubled      int                       // which trouble the store had last, of keepHouse
 	fail          context.CancelCauseFunc   // ends the agent; set while it runs
+	tidying       sync.Mutex                // guards condensed
+	condensed     string                    // the order that was tidied last
 	ending        string                    // what was logged of certificates that end; of keepHouse
 	renewed       atomic.Pointer[time.Time] // end of the press's certificate as its file is now; nil: not looked at
 }

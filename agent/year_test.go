@@ -332,6 +332,8 @@ func (y *year) evening(n int) {
 	default:
 		y.quiet()
 		y.sent()
+		for y.hands.a.tidy() { // what a real year's minutes would do
+		}
 		y.close()
 	}
 	if y.plant != nil {

@@ -19,21 +19,12 @@ func condensedKey(id []byte) []byte { return append([]byte{condensed}, id...) }
 // order is condensed at most once until it is kept anew. It returns the id to go on
 // from, "" when all were seen.
 func (s *Store) Condense(after string, limit int, less func(id string, kept []byte) []byte) (next string, err error) {
-	s.writing.Lock()
-	defer s.writing.Unlock()
-	if err := s.usable(); err != nil {
-		return "", err
-	}
-	type change struct{ id, less []byte }
+	type change struct{ id, was, less []byte }
 	var changes []change
-	s.mu.Lock()
-	held := s.waiting.orders // newer than what bbolt's pages have
-	s.mu.Unlock()
 	err = s.view(func(tx *bbolt.Tx, _ *waiting) error {
-		c := tx.Bucket(bucketRest).Bucket(bucketOrders).Cursor()
-		from := max(after, string([]byte{condensed + 1}))
+		c := orders(tx).Cursor()
 		n := 0
-		for k, v := c.Seek([]byte(from)); k != nil; k, v = c.Next() {
+		for k, v := c.Seek([]byte(max(after, string([]byte{condensed + 1})))); k != nil; k, v = c.Next() {
 			id := string(k)
 			if id == after {
 				continue
@@ -42,15 +33,12 @@ func (s *Store) Condense(after string, limit int, less func(id string, kept []by
 				return nil
 			}
 			next = id
-			if _, newer := held[id]; newer {
-				continue
-			}
 			b, err := unseal(k, v)
 			if err != nil {
 				continue // Verify names it
 			}
 			if to := less(id, b); to != nil {
-				changes = append(changes, change{[]byte(id), bytes.Clone(to)})
+				changes = append(changes, change{[]byte(id), bytes.Clone(v), to})
 			}
 		}
 		next = ""
@@ -59,10 +47,18 @@ func (s *Store) Condense(after string, limit int, less func(id string, kept []by
 	if err != nil || len(changes) == 0 {
 		return next, err
 	}
+	s.writing.Lock() // nobody waited while less was thinking
+	defer s.writing.Unlock()
+	if err := s.usable(); err != nil {
+		return "", err
+	}
 	err = s.commit(s.kept, func(tx *bbolt.Tx) error {
-		b := tx.Bucket(bucketRest).Bucket(bucketOrders)
+		b := orders(tx)
 		b.FillPercent = 0.9 // most ids come in their order
 		for _, c := range changes {
+			if _, newer := s.waiting.orders[string(c.id)]; newer || !bytes.Equal(b.Get(c.id), c.was) {
+				continue // it was kept anew meanwhile
+			}
 			if err := b.Delete(c.id); err != nil {
 				return err
 			}

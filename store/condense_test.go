@@ -119,3 +119,28 @@ func TestCondenseLeavesWhatWaits(t *testing.T) {
 		t.Errorf("%q, %v", got, err)
 	}
 }
+
+// Nor is one that is kept anew while it is being condensed.
+func TestCondenseMeetsANewerOrder(t *testing.T) {
+	s := open(t, place(t), Options{})
+	fill(t, s, 10, 10)
+	if err := s.Append(Batch{State: []byte("s"), Orders: map[string][]byte{"A-1": []byte("old"), "A-2": []byte("old")}}); err != nil {
+		t.Fatal(err)
+	}
+	_, err := s.Condense("", 10, func(id string, _ []byte) []byte {
+		if id == "A-1" {
+			if err := s.Append(Batch{State: []byte("t"), Orders: map[string][]byte{"A-1": []byte("new")}}); err != nil {
+				t.Error(err)
+			}
+		}
+		return []byte("less")
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for id, want := range map[string]string{"A-1": "new", "A-2": "less"} {
+		if got, err := s.Order(id); err != nil || string(got) != want {
+			t.Errorf("%s: %q, %v; want %q", id, got, err, want)
+		}
+	}
+}

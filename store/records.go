@@ -27,15 +27,17 @@ func (s *Store) Records(after uint64) iter.Seq2[record.Record, error] {
 			r   record.Record
 			err error
 		}
-		page := make([]item, 0, pageOf)
+		var page []item
+		limit := 8 // who wants one record reads few
 		for to := s.Last(); after < to; {
 			page = page[:0]
 			err := s.view(func(tx *bbolt.Tx, w *waiting) error {
 				return s.walk(tx, w, after, to, func(r record.Record, err error) bool {
 					page = append(page, item{r, err})
-					return len(page) < pageOf
+					return len(page) < limit
 				})
 			})
+			limit = min(2*limit, pageOf)
 			for _, i := range page {
 				if !yield(i.r, i.err) {
 					return

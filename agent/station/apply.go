@@ -15,7 +15,7 @@ func (s *Station) apply(r record.Record) {
 		s.applyStart(r)
 	case record.Finish:
 		if st.Order != nil {
-			st.Aside[st.Order.ID] = st.Order
+			st.setAside(r.Seq)
 			st.Order = nil
 		}
 	case record.Set:
@@ -56,11 +56,13 @@ func (s *Station) apply(r record.Record) {
 		if *r.OK {
 			st.Caliper.Zero = r.Seq
 		}
+		s.doubt(r)
 	case record.Undo:
 		s.applyUndo(r)
 	case record.Dry, record.Same:
 		s.applyMove(r)
 	case record.Fault:
+		s.noteClock(r)
 		if r.State == record.On {
 			st.Faults[r.Source] = fact{At: r.At, Reason: r.Reason, Seq: st.moment(r).Seq}
 		} else {
@@ -120,11 +122,17 @@ func (st *state) outdate() {
 	}
 }
 
+// setAside keeps the order in work beside what comes next.
+func (st *state) setAside(seq uint64) {
+	st.Order.Last = seq
+	st.Aside[st.Order.ID] = st.Order
+}
+
 func (s *Station) applyStart(r record.Record) {
 	st := &s.state
 	if st.Order == nil || st.Order.ID != r.Order {
 		if st.Order != nil {
-			st.Aside[st.Order.ID] = st.Order
+			st.setAside(r.Seq)
 		}
 		if st.Order = s.recall(r.Order); st.Order == nil {
 			st.Order = &order{ID: r.Order, First: r.Seq}

@@ -40,6 +40,30 @@ func CaliperCheck(r record.Record) (CaliperEntry, bool) {
 	return e, true
 }
 
+// Later takes in a check of the caliper from behind the order, out of its turn.
+// Other records are of no matter.
+func (c *Clerk) Later(r record.Record) { c.caliper(r) }
+
+// calipers are the checks between the order's first and its latest record, all to
+// now while it is in work, and of the later ones those that put its readings in
+// doubt: of those that reach back equally far, the latest.
+func (c *Clerk) calipers() []CaliperEntry {
+	if o := c.h.s.state.Order; o != nil && o.ID == c.order {
+		return c.d.Calipers
+	}
+	var all []CaliperEntry
+	for _, e := range c.d.Calipers {
+		if e.Seq > c.d.To {
+			if e.Doubt == 0 || e.Doubt > c.d.To {
+				continue
+			}
+			all = slices.DeleteFunc(all, func(other CaliperEntry) bool { return other.Seq > c.d.To && other.Doubt == e.Doubt })
+		}
+		all = append(all, e)
+	}
+	return all
+}
+
 func (c *Clerk) doubted(seq uint64) bool {
 	return slices.ContainsFunc(c.doubts, func(s span) bool { return s.from <= seq && seq <= s.to })
 }

@@ -1,7 +1,6 @@
 package station
 
 import (
-	"encoding/json"
 	"fmt"
 	"maps"
 	"slices"
@@ -13,9 +12,9 @@ import (
 )
 
 // Clerk folds records to the dossier of one order. It is given all records from
-// the order's first start on, in their order, to the latest: what became of the
-// order may be told long after it was finished, as when the caliper is found
-// wrong. Like a History it needs none of today's specifications.
+// the order's first start on, in their order, to the latest, or those that PagesOf
+// names: what became of the order may be told long after it was finished, as when
+// the caliper is found wrong. Like a History it needs none of today's specifications.
 type Clerk struct {
 	h     *History
 	order string
@@ -52,19 +51,6 @@ func NewClerk(rules Rules, order string) (*Clerk, error) {
 	}
 	h.keep, h.s.clerk = order, c
 	return c, nil
-}
-
-// FirstOf is the seq of an order's first start, from what the log kept of the
-// order when it left the state; 0: it is not told there.
-func FirstOf(kept []byte) (uint64, error) {
-	var o struct{ First uint64 }
-	if len(kept) == 0 {
-		return 0, nil
-	}
-	if err := json.Unmarshal(kept, &o); err != nil {
-		return 0, fmt.Errorf("read what was kept of an order: %w", err)
-	}
-	return o.First, nil
 }
 
 // Add takes in the next record.
@@ -202,6 +188,7 @@ func (c *Clerk) Dossier() (*Dossier, bool) {
 		return nil, false
 	}
 	d := c.d
+	d.Calipers = c.calipers()
 	for _, n := range slices.Sorted(maps.Keys(c.opened)) {
 		d.Pieces = append(d.Pieces, c.piece(c.opened[n]))
 	}

@@ -22,7 +22,7 @@ type Dossier struct {
 	Starts     []StartEntry
 	Pieces     []PieceEntry    // by their numbers
 	Assemblies []AssemblyEntry // by their numbers; none when the order is counted in single ends
-	Calipers   []CaliperEntry  // checks of the caliper between its first and its latest record
+	Calipers   []CaliperEntry  // checks of the caliper between its first and its latest record, or to now while it is in work, and later ones that put its readings in doubt
 
 	Corrected *Seqs `json:",omitempty"` // written before the clock was set, and dated by what it was found to be behind; nil: none
 	Unset     *Seqs `json:",omitempty"` // written while nothing kept the clock right, and never corrected; nil: none

@@ -254,24 +254,6 @@ func (b *bench) dossier(id string, after uint64) *Dossier {
 	return d
 }
 
-func TestFirstOf(t *testing.T) {
-	b := newBench(t, withJobs, func(r *Rules) { r.SnapEvery = 1 })
-	b.act(Action{Do: DoOperator, Operator: "kj"}).act(Action{Do: DoStart, Order: "J-1"}).act(Action{Do: DoFinish}).act(Action{Do: DoUndo})
-	kept, err := b.log.Order("J-1")
-	if err != nil || kept == nil {
-		t.Fatal(err)
-	}
-	if first, err := FirstOf(kept); first != 2 || err != nil {
-		t.Errorf("first record %d, %v, want 2", first, err)
-	}
-	if first, err := FirstOf(nil); first != 0 || err != nil {
-		t.Errorf("of nothing: %d, %v", first, err)
-	}
-	if _, err := FirstOf([]byte("{")); err == nil {
-		t.Error("half an order gives no error")
-	}
-}
-
 // TestOldOrdersAreRead: an order kept before there were job cards is gone on with.
 func TestOldOrdersAreRead(t *testing.T) {
 	b := newBench(t, withJobs)

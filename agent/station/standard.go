@@ -90,6 +90,7 @@ func (s *Station) applyStandard(r record.Record) {
 	if *r.OK {
 		c.Good = r.Seq
 	}
+	s.doubt(r)
 }
 
 // checkDue says whether the caliper is to be checked, by the shop's interval.

@@ -31,6 +31,7 @@ type state struct {
 	Order    *order                 `json:"order,omitempty"`
 	Aside    map[string]*order      `json:"-"` // left since the latest snapshot, by id
 	Lessons  lessonsByID            `json:"-"` // learned since the latest snapshot
+	Doubts   *doubts                `json:"-"` // as they changed since the latest snapshot; nil: they did not
 	Strokes  []strokeRef            `json:"strokes,omitempty"`
 	Taken    []takenRef             `json:"taken,omitempty"`
 	Retract  bool                   `json:"retract,omitempty"` // fully retracted since the last stroke or load
@@ -62,6 +63,7 @@ type trust struct {
 	Doubt    uint64        `json:"doubt,omitempty"`    // seq from which readings are in doubt, while no check was good since
 	Standard *StandardView `json:"standard,omitempty"` // the latest such check
 	At       crimp.Moment  `json:"at,omitzero"`        // of it, as its time counts
+	Listed   uint64        `json:"listed,omitempty"`   // seq from which on all doubts are kept beside the state
 }
 
 // last is the latest verdict with the advice that came with it.
@@ -99,6 +101,7 @@ type order struct {
 	Skipped  int                   `json:"skipped,omitempty"`  // pieces since the last one that was judged
 	Tally    map[crimp.Outcome]int `json:"tally"`              // pieces by their latest outcome
 	First    uint64                `json:"first,omitempty"`    // seq of its first start
+	Last     uint64                `json:"last,omitempty"`     // seq at which it left the state; of the order in work at which it did before
 
 	// With a job card.
 	Job     *crimp.Job                 `json:"job,omitempty"` // with the lots in use and the tolerance of its length
@@ -154,6 +157,7 @@ func newState() state {
 		Aside:   map[string]*order{},
 		Lessons: lessonsByID{},
 		Faults:  map[record.Source]fact{},
+		Caliper: trust{Listed: 1},
 	}
 }
 

@@ -122,6 +122,7 @@ func (s *Station) Do(inputs ...Input) ([]record.Record, error) {
 		s.snapped = s.state.Seq
 		clear(s.state.Aside)
 		clear(s.state.Lessons)
+		s.state.Doubts = nil
 	}
 	return s.pending, nil
 }
@@ -175,8 +176,12 @@ func (s *Station) reload() error {
 	}
 	s.state = newState()
 	if kept != nil {
+		s.state.Caliper.Listed = 0
 		if err := json.Unmarshal(kept, &s.state); err != nil {
 			return fmt.Errorf("read the kept state: %w", err)
+		}
+		if s.state.Caliper.Listed == 0 { // of a program that kept no doubts
+			s.state.Caliper.Listed = seq + 1
 		}
 		if s.state.Seq != seq {
 			return fmt.Errorf("read the kept state: it ends at record %d, the store says %d", s.state.Seq, seq)
@@ -212,6 +217,7 @@ func (s *Station) recall(id string) *order {
 		s.broken = fmt.Errorf("look up order %s: %w", id, err)
 		return nil
 	}
+	o.fade(s.state.Seq)
 	return &o
 }
 
@@ -226,6 +232,11 @@ func (s *Station) snapshot(b *Batch) error {
 	for id, lessons := range s.state.Lessons {
 		if b.Orders[id], err = json.Marshal(lessons); err != nil {
 			return fmt.Errorf("write what a cage taught: %w", err)
+		}
+	}
+	if s.state.Doubts != nil {
+		if b.Orders[doubtsID], err = json.Marshal(s.state.Doubts); err != nil {
+			return fmt.Errorf("write when the caliper was found wrong: %w", err)
 		}
 	}
 	for id, o := range s.state.Aside {
