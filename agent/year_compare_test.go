@@ -112,10 +112,10 @@ func (y *year) compare() {
 	if l.gap != "" {
 		t.Error(l.gap)
 	}
-	if got, want := l.last, uint64(c.total()+plant); *yearKeep == 0 && got != want {
+	if got, want := l.last, uint64(c.total()+plant); y.size.keep == 0 && got != want {
 		t.Errorf("%d records, the hands counted %d", got, want)
 	}
-	if *yearKeep == 0 {
+	if y.size.keep == 0 {
 		if l.first != 1 {
 			t.Errorf("the log begins with record %d", l.first)
 		}
@@ -175,7 +175,7 @@ func (y *year) ordersAre() {
 	for i := range 24 {
 		n := i * (len(c.orders) - 1) / 23
 		o := c.orders[n]
-		kept := *yearKeep == 0 || o.began.After(y.hands.at.AddDate(0, 0, -*yearKeep+1))
+		kept := y.size.keep == 0 || o.began.After(y.hands.at.AddDate(0, 0, -y.size.keep+1))
 		if o.n == 0 {
 			continue
 		}
@@ -225,7 +225,7 @@ func (y *year) ordersAre() {
 // capabilityIs compares mean and standard deviation of all first crimps to one
 // specification.
 func (y *year) capabilityIs() {
-	if *yearKeep > 0 || len(y.count.tolds) < 2 {
+	if y.size.keep > 0 || len(y.count.tolds) < 2 {
 		return
 	}
 	var got struct {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"benchtally/agent/panel"
+	"benchtally/agent/station"
 	"benchtally/store"
 )
 
@@ -122,6 +123,21 @@ func (y *year) measure(share int, took time.Duration) {
 	a.health.publish()
 	f.add("snapshot shown, ms", "%.2f", time.Since(began).Seconds()*1e3)
 
+	read := func(what string, lie []station.Extent, err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := uint64(0)
+		for _, e := range lie {
+			n += min(e.To, last) + 1 - min(max(e.From, 1), last+1)
+		}
+		f.add("records read for "+what, "%d", n)
+		// A day's records, or those of an order of a day or two, are all that is read.
+		if k := len(y.firsts); k > 4 && n > last+1-y.firsts[k-2]+512 {
+			t.Errorf("at %d %% %d of %d records are read for %s, more than those of two days", share, n, last, what)
+		}
+	}
 	timed := func(name string, args ...string) {
 		began := time.Now()
 		n := 0
@@ -129,14 +145,24 @@ func (y *year) measure(share int, took time.Duration) {
 		f.add(name, "%.0f, %d lines", time.Since(began).Seconds()*1e3, n)
 	}
 	timed("log --since of the last day, ms", "log", "--config", y.config, "--since", y.hands.at.Add(-24*time.Hour).Format(time.RFC3339))
-	old := c.id(len(c.orders) / 20)
+	lie, err := selection{since: y.hands.at.Add(-24 * time.Hour)}.extents(a.store)
+	read("the last day", lie, err)
+	n := len(c.orders) / 20
+	for c.orders[n].visits != 1 { // others take as long as they took
+		n++
+	}
+	old := c.id(n)
+	lie, err = selection{order: old}.extents(a.store)
+	read("an old order", lie, err)
+	pages, err := station.PagesOf(&keeper{Store: a.store}, old)
+	read("its certificate", []station.Extent{pages.Order, pages.Latest}, err)
 	timed("log --order of an old order, ms", "log", "--config", y.config, "--order", old)
 	p := papers{archive: archive{a.store, stationRules(a.cfg)}, cfg: a.cfg, jobs: a.jobs, view: a.health.seen, now: a.now}
 	for _, kind := range []string{"certificate", "handover"} {
 		began := time.Now()
 		id := map[string]string{"certificate": old}[kind]
 		_, err := p.paper(panel.PaperRequest{Kind: kind, ID: id})
-		if err != nil && *yearKeep == 0 {
+		if err != nil && y.size.keep == 0 {
 			t.Error(err)
 		}
 		f.add(kind+", ms", "%.0f", time.Since(began).Seconds()*1e3)
@@ -151,6 +177,9 @@ func (y *year) measure(share int, took time.Duration) {
 	// Structural bounds, whatever the machine: nothing of these grows with the year.
 	if len(state) > 48<<10 {
 		t.Errorf("at %d %% the state has %d bytes", share, len(state))
+	}
+	if y.size.keep > 0 && share == 100 && report.Records*2 > last {
+		t.Errorf("%d of %d records are kept, want those of %d days of a year", report.Records, last, y.size.keep)
 	}
 	if last-folded > 2*256+benchBatch*8 {
 		t.Errorf("at %d %% a start folds %d records", share, last-folded)

@@ -52,10 +52,19 @@ func yearCalendar(zone *time.Location, days int) []time.Time {
 	return chosen
 }
 
+// yearSize is how large a year is rehearsed.
+type yearSize struct {
+	crimps  int
+	keep    int // [store] keep, days; 0: all
+	publish bool
+}
+
 // year is one rehearsed year: a shop, the hands in it, and the agent as it is
 // today.
 type year struct {
 	t      *testing.T
+	size   yearSize
+	firsts []uint64 // seq of each day's first record
 	dir    string
 	config string
 	store  string
@@ -77,6 +86,17 @@ type year struct {
 // end what status, log, papers and the broker say is compared with what the hands
 // counted themselves; on the way, what may grow is measured. See DEVELOPERS.md.
 func TestYear(t *testing.T) {
+	rehearse(t, yearSize{*yearCrimps, *yearKeep, *yearPublish})
+}
+
+// TestYearKept is a small year in a shop that keeps records for two months: what is
+// older goes, and old orders go on counting all the same.
+func TestYearKept(t *testing.T) {
+	rehearse(t, yearSize{crimps: 1500, keep: 60, publish: true})
+}
+
+func rehearse(t *testing.T, size yearSize) {
+	t.Helper()
 	zone, err := time.LoadLocation("Europe/Berlin")
 	if err != nil {
 		t.Fatal(err)
@@ -86,13 +106,13 @@ func TestYear(t *testing.T) {
 	slog.SetDefault(slog.New(slog.DiscardHandler))
 	t.Cleanup(func() { time.Local = local; slog.SetDefault(logger) })
 
-	y := newYear(t)
-	days := yearCalendar(zone, *yearCrimps/yearPerDay)
-	perDay := *yearCrimps/len(days) + 1
+	y := newYear(t, size)
+	days := yearCalendar(zone, size.crimps/yearPerDay)
+	perDay := size.crimps/len(days) + 1
 	began := time.Now()
 	marks := []int{1, 10, 50, 100}
 	for i, day := range days {
-		y.day(day, min(perDay, *yearCrimps-y.hands.made), i)
+		y.day(day, min(perDay, size.crimps-y.hands.made), i)
 		for len(marks) > 0 && (i+1)*100 >= marks[0]*len(days) {
 			if share := marks[0]; len(marks) == 1 || (i+2)*100 < marks[1]*len(days) {
 				y.measure(share, time.Since(began))
@@ -106,11 +126,12 @@ func TestYear(t *testing.T) {
 	}
 }
 
-func newYear(t *testing.T) *year {
-	y := &year{t: t, dir: t.TempDir(), count: newYearCount(*yearCrimps), rnd: rand.New(rand.NewPCG(2027, 8))}
+func newYear(t *testing.T, size yearSize) *year {
+	t.Helper()
+	y := &year{t: t, size: size, dir: t.TempDir(), count: newYearCount(size.crimps), rnd: rand.New(rand.NewPCG(2027, 8))}
 	y.config, y.store = filepath.Join(y.dir, "bench.toml"), filepath.Join(y.dir, "bench.db")
 	broker := ""
-	if *yearPublish {
+	if size.publish {
 		plant, err := rehearsal.StartBroker("127.0.0.1:0")
 		if err != nil {
 			t.Fatal(err)
@@ -118,7 +139,7 @@ func newYear(t *testing.T) *year {
 		if err := plant.Stop(); err != nil {
 			t.Fatal(err)
 		}
-		y.heard = newYearEar(*yearCrimps * 7)
+		y.heard = newYearEar(size.crimps * 7)
 		plant.Hear(y.heard.hear)
 		if err := plant.Start(); err != nil {
 			t.Fatal(err)
@@ -127,8 +148,8 @@ func newYear(t *testing.T) *year {
 		t.Cleanup(func() { _ = plant.Close() })
 	}
 	keep := ""
-	if *yearKeep > 0 {
-		keep = fmt.Sprintf("keep = \"%dd\"\n", *yearKeep)
+	if size.keep > 0 {
+		keep = fmt.Sprintf("keep = \"%dd\"\n", size.keep)
 	}
 	write(t, y.config, fmt.Sprintf(`[press]
 name = "north-bench"
@@ -271,6 +292,7 @@ func (y *year) day(day time.Time, crimps, n int) {
 	}
 	h.wait(0)
 	y.open()
+	y.firsts = append(y.firsts, h.a.store.Last()+1)
 	h.zero()
 	if day.Weekday() == time.Monday {
 		h.ring()
@@ -319,7 +341,7 @@ func (y *year) noon(n int) {
 	}
 	if last := y.hands.a.store.Last(); n%5 == 1 && last > 100 {
 		from := 1 + y.rnd.Uint64N(last-50)
-		if err := y.hands.a.store.Resend(from, from+40); err != nil && *yearKeep == 0 {
+		if err := y.hands.a.store.Resend(from, from+40); err != nil && y.size.keep == 0 {
 			y.t.Fatal(err)
 		}
 	}
