@@ -26,15 +26,24 @@ func (a *agent) asideTrouble() string {
 
 // storeTrouble is what is wrong with the store while records are kept; "": nothing.
 func (a *agent) storeTrouble() string {
-	if why := a.journalTrouble(); why != "" {
-		return why
+	why, _ := a.storeTroubles()
+	return why
+}
+
+// storeTroubles is the same with which of the troubles it is, 0: none.
+func (a *agent) storeTroubles() (why string, kind int) {
+	for i, trouble := range []func() string{a.journalTrouble, a.asideTrouble} {
+		if why := trouble(); why != "" {
+			return why, i + 1
+		}
 	}
-	return a.asideTrouble()
+	return "", 0
 }
 
 // judgeStore tells the bench when something is wrong with the store, something else,
 // and nothing any more.
 func (a *agent) judgeStore(ctx context.Context) {
+	a.store.Retry()
 	if _, why := a.store.Trouble(); errors.Is(why, store.ErrCorrupt) {
 		a.suspect(why)
 		return
@@ -43,11 +52,11 @@ func (a *agent) judgeStore(ctx context.Context) {
 		a.troubled = unjudged
 		return // nothing at all can be kept; that is told when it can again
 	}
-	kind := a.troubleKind()
+	why, kind := a.storeTroubles()
 	if kind == a.troubled {
 		return // told; a number in it that falls is not told each time
 	}
-	known, why := a.health.seen().Faults[record.Store], a.storeTrouble()
+	known := a.health.seen().Faults[record.Store]
 	switch {
 	case kind != 0 && known != why:
 		a.bench.put(ctx, station.Fault{At: a.now(), Source: record.Store, On: true, Reason: why})
@@ -59,14 +68,3 @@ func (a *agent) judgeStore(ctx context.Context) {
 
 // unjudged is a kind of trouble that nothing has.
 const unjudged = -1
-
-// troubleKind says which of its troubles the store has; 0: none.
-func (a *agent) troubleKind() int {
-	switch {
-	case a.journalTrouble() != "":
-		return 1
-	case a.asideTrouble() != "":
-		return 2
-	}
-	return 0
-}

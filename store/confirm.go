@@ -27,3 +27,14 @@ func (s *Store) confirm() error {
 	}
 	return syncData(s.file)
 }
+
+// Retry settles the journal if that could not be done before, so that a card that is
+// well again is known to be before the next commits come.
+func (s *Store) Retry() {
+	s.writing.Lock()
+	defer s.writing.Unlock()
+	if _, why := s.Trouble(); why == nil || s.usable() != nil {
+		return
+	}
+	_ = s.settle(s.waiting, s.kept) // Trouble tells
+}

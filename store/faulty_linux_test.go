@@ -54,6 +54,9 @@ func TestCardFull(t *testing.T) {
 		t.Errorf("told at record %d that there is no room, full at %d: want some warning", told, kept)
 	}
 	mustHold(t, s, 1, kept)
+	if s.Retry(); s.last != kept {
+		t.Errorf("last %d, want %d", s.last, kept)
+	}
 	if err := s.FlushSent(); err != nil {
 		t.Errorf("cursors have no room: %v", err)
 	}
@@ -126,6 +129,12 @@ func TestSettlingIsTakenUpAgain(t *testing.T) {
 			t.Errorf("%d syncs of the settling: unconfirmed %v", spared, s.broken)
 		}
 		f.FailSync(0)
+		if s.Retry(); s.broken != nil {
+			t.Errorf("%d syncs of the settling: %v", spared, s.broken)
+		}
+		if _, why := s.Trouble(); why != nil {
+			t.Errorf("%d syncs of the settling: %v", spared, why)
+		}
 		fill(t, s, 2*ringSlots, 1)
 		if _, why := s.Trouble(); why != nil {
 			t.Errorf("%d syncs of the settling: still in trouble: %v", spared, why)
