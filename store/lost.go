@@ -12,7 +12,7 @@ import (
 	"benchtally/agent/record"
 )
 
-// ErrLost: the records named were lost with a file that was set aside. The store
+// ErrLost says that the records named were lost with a file that was set aside. The store
 // knows of the gap, nothing is wrong with it, and whoever reads goes on.
 var ErrLost = errors.New("were lost when the store was rescued")
 

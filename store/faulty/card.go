@@ -70,10 +70,10 @@ func serve(backing, dir string) error {
 		return err
 	}
 	root := &fs.LoopbackRoot{Path: backing, Dev: st.Dev}
-	root.NewNode = func(data *fs.LoopbackRoot, _ *fs.Inode, _ string, _ *syscall.Stat_t) fs.InodeEmbedder {
+	root.NewNode = func(data *fs.LoopbackRoot, _ *fs.Inode, _ string, _ *syscall.Stat_t) fs.InodeEmbedder { //nolint:staticcheck // what came instead copies nodes with their locks
 		return &node{LoopbackNode: fs.LoopbackNode{RootData: data}, card: c}
 	}
-	root.RootNode = root.NewNode(root, nil, "", &st)
+	root.RootNode = root.NewNode(root, nil, "", &st) //nolint:staticcheck // see above
 	server, err := fs.Mount(dir, root.RootNode, &fs.Options{MountOptions: fuse.MountOptions{DirectMount: true, FsName: "faulty", Name: "faulty"}})
 	switches := &Card{card: c}
 	if err != nil {
@@ -126,30 +126,39 @@ func (f *card) release() {
 	}
 }
 
+// Fail does what FS says of it.
 func (c *Card) Fail(errno syscall.Errno, _ *int) error {
 	return c.set(func(f *card) { f.write = errno })
 }
 
+// FailSync does what FS says of it.
 func (c *Card) FailSync(errno syscall.Errno, _ *int) error {
 	return c.set(func(f *card) { f.sync, f.spared = errno, 0 })
 }
 
+// FailSyncAfter does what FS says of it.
 func (c *Card) FailSyncAfter(after int, _ *int) error {
 	return c.set(func(f *card) { f.sync, f.spared = syscall.EIO, after })
 }
 
+// Rot does what FS says of it.
 func (c *Card) Rot(pages []Page, _ *int) error { return c.set(func(f *card) { f.rotten = pages }) }
 
+// Fill does what FS says of it.
 func (c *Card) Fill(int, *int) error { return c.set(func(f *card) { f.full = true }) }
 
+// Tear does what FS says of it.
 func (c *Card) Tear(sectors int, _ *int) error { return c.set(func(f *card) { f.torn = sectors }) }
 
+// HoldSync does what FS says of it.
 func (c *Card) HoldSync(int, *int) error {
 	return c.set(func(f *card) { f.hold = make(chan struct{}) })
 }
 
+// Release lets the syncs go on that HoldSync holds.
 func (c *Card) Release(int, *int) error { return c.set((*card).release) }
 
+// Held does what FS says of it.
 func (c *Card) Held(int, *int) error {
 	return c.set(func(f *card) {
 		for f.held == 0 {
@@ -158,8 +167,10 @@ func (c *Card) Held(int, *int) error {
 	})
 }
 
+// Writes does what FS says of it.
 func (c *Card) Writes(_ int, n *int) error { return c.set(func(f *card) { *n = f.writes }) }
 
+// Cut does what FS says of it.
 func (c *Card) Cut(how [2]uint64, _ *int) (err error) {
 	_ = c.set(func(f *card) { err = f.cut(how[0], rand.New(rand.NewPCG(how[1], 0))) })
 	return err
