@@ -335,6 +335,8 @@ func (y *year) noon(n int) {
 		return
 	}
 	if y.outage(n) {
+		// The broker's library waits for ever for who connects while it is being closed.
+		waitFor(y.t, "the publisher to be connected", func() bool { return y.hands.a.publisher.State().Connected })
 		if err := y.plant.Stop(); err != nil {
 			y.t.Fatal(err)
 		}
