@@ -28,7 +28,6 @@ type yearCage struct {
 	lubricate, clean, teardown, ever int
 	lubricateDue, teardownDue        bool
 	torn                             time.Time // when it was taken apart last, or first seen
-	strokes                          int
 }
 
 // yearOrder is an order by simple counting.

@@ -46,11 +46,10 @@ type yearHands struct {
 	a     *agent
 	in    *intake
 
-	cage     string // loaded
-	order    int    // in work; -1: none
-	open     []int  // orders that were set aside before their time
-	made     int
-	mistakes int
+	cage  string // loaded
+	order int    // in work; -1: none
+	open  []int  // orders that were set aside before their time
+	made  int
 }
 
 func (h *yearHands) clock() time.Time { return *h.now.Load() }
@@ -382,7 +381,6 @@ func (h *yearHands) work(pieces int) {
 	}
 	for range stop {
 		h.piece(false)
-		o = &h.count.orders[order]
 	}
 	if h.rnd.IntN(3) > 0 {
 		h.finish()

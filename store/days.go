@@ -103,7 +103,7 @@ func (s *Store) Within(since, until time.Time) (from, to uint64, err error) {
 	reach := func(a, b uint64) { from, to = min(from, a), max(to, b) }
 	err = s.view(func(tx *bbolt.Tx, w *waiting) error {
 		rest := tx.Bucket(bucketRest)
-		whole := uint64(1)
+		var whole uint64
 		if v := rest.Get(keyDays); v != nil {
 			b, err := unseal(keyDays, v)
 			if err != nil || len(b) != 8 {
