@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -71,13 +72,14 @@ func (y *year) lines(each func([]byte) error, args ...string) {
 		_ = w.CloseWithError(err)
 	}()
 	lines := bufio.NewScanner(r)
-	lines.Buffer(nil, 1<<20)
+	lines.Buffer(nil, 256<<20) // the names of all pieces of a year are one line
 	for lines.Scan() {
 		if err := each(lines.Bytes()); err != nil {
 			y.t.Fatalf("%s: %v", lines.Text(), err)
 		}
 	}
-	if err := <-done; err != nil {
+	_ = r.CloseWithError(lines.Err()) // nil at the end: who still writes is told so
+	if err := errors.Join(lines.Err(), <-done); err != nil {
 		y.t.Fatal(err)
 	}
 }
