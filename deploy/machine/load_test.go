@@ -62,7 +62,7 @@ func (l *load) press(random *rand.Rand) {
 }
 
 func (l *load) measure(random *rand.Rand) {
-	time.Sleep(time.Duration(20+random.IntN(60)) * time.Millisecond)
+	time.Sleep(time.Duration(80+random.IntN(160)) * time.Millisecond)
 	if _, err := l.g.cable.Write([]byte(reading(random))); err == nil {
 		l.readings.Add(1)
 	}
