@@ -17,7 +17,7 @@ func (s *Store) usable() error {
 	case s.readOnly:
 		return fmt.Errorf("store: %s is open for reading only", s.path)
 	}
-	return nil
+	return s.halted
 }
 
 // keep writes an entry to the journal, on disk when it returns nil, and settles
@@ -34,9 +34,14 @@ func (s *Store) keep(e *entry, now cursors) error {
 	if need > free {
 		// As large as this, or the journal could not be settled for long: what has no
 		// room there goes straight to bbolt's pages, with all that waits.
-		w := s.waiting
+		w, before := s.waiting, s.broken
 		w.add(e)
-		return s.settle(w, now)
+		err := s.settle(w, now)
+		if err != nil && s.broken != before && !s.stuck {
+			// It may be on disk, and its records' numbers must not be given to others.
+			s.halted = err
+		}
+		return err
 	}
 	s.reach = max(s.reach, s.next.pos+need)
 	next, err := s.ring.write(s.next, b)
@@ -72,17 +77,17 @@ func (s *Store) keptNow(w waiting, now cursors, next, settled spot) {
 // settle moves what waits to bbolt's pages, and the cursors. When that cannot be
 // done, the journal goes on as long as it has room, and Trouble tells why.
 func (s *Store) settle(w waiting, now cursors) error {
-	// Whatever was tried to be written behind the last entry, and failed, must not
-	// be taken for the next one.
-	end := spot{max(s.next.pos, s.reach), s.next.sum}
-	err := s.commit(now, func(tx *bbolt.Tx) error {
-		if err := w.fill(tx); err != nil {
-			return err
-		}
-		return tx.Bucket(bucketMeta).Put(keySpot, seal(keySpot, end.bytes()))
-	})
+	err := s.forget()
 	if err == nil {
-		s.keptNow(w, now, end, end)
+		err = s.commit(now, func(tx *bbolt.Tx) error {
+			if err := w.fill(tx); err != nil {
+				return err
+			}
+			return tx.Bucket(bucketMeta).Put(keySpot, seal(keySpot, s.next.bytes()))
+		})
+	}
+	if err == nil {
+		s.keptNow(w, now, s.next, s.next)
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -90,6 +95,20 @@ func (s *Store) settle(w waiting, now cursors) error {
 		s.waiting = waiting{}
 	}
 	return err
+}
+
+// forget wipes what was tried to be written behind the last entry, and failed: it
+// may be on disk, and must not be taken for the next entry by a start that finds
+// what it held in bbolt's pages already.
+func (s *Store) forget() error {
+	if s.reach <= s.next.pos {
+		return nil
+	}
+	if err := s.ring.wipe(s.next.pos, s.reach); err != nil {
+		return s.unkept(err)
+	}
+	s.reach = s.next.pos
+	return nil
 }
 
 // commit runs fn in one transaction of bbolt, together with the cursors.
@@ -142,7 +161,7 @@ func (s *Store) uncertain(err error, txid int) error {
 	found := 0
 	verr := s.view(func(tx *bbolt.Tx, _ *waiting) error { found = tx.ID(); return nil })
 	if verr != nil || found >= txid {
-		s.broken = fmt.Errorf("store: %s: the disk did not confirm the last commit (%w); stop benchtally, check the card, and start it again", s.path, err)
+		s.broken = fmt.Errorf("store: %s: the disk did not confirm the last commit (%w); check the card, it is tried again", s.path, err)
 		return s.broken
 	}
 	return s.unkept(err)

@@ -61,7 +61,7 @@ func TestUncertainCommit(t *testing.T) {
 		}
 		t.Cleanup(func() { _ = file.Close() }) // it was only read
 		s.file = file
-	}, "the disk did not confirm the last commit (input/output error); stop benchtally, check the card")
+	}, "the disk did not confirm the last commit (input/output error); check the card, it is tried again")
 }
 
 // A panic within a transaction is a fault of the file: its pages are left alone,

@@ -146,6 +146,30 @@ func TestSettlingIsTakenUpAgain(t *testing.T) {
 	}
 }
 
+// What went past the journal and was not confirmed may be on disk: nothing more is
+// written then, since the numbers of its records may be taken, until a start finds out.
+func TestUnconfirmedPastTheJournal(t *testing.T) {
+	f, s, path := card(t)
+	fill(t, s, 30-s.Last(), 1)
+	f.FailSyncAfter(2) // the root page's: the file grows first
+	err := s.Append(Batch{Records: shift(30, 1), Note: make([]byte, ringBytes)})
+	if err == nil || s.halted == nil {
+		t.Fatalf("taken, or forgotten: %v", err)
+	}
+	f.FailSync(0)
+	if again := s.Append(Batch{Records: shift(30, 2)}); again == nil || again.Error() != err.Error() {
+		t.Errorf("after %v: %v", err, again)
+	}
+	mustHold(t, s, 1, 30)
+	_ = s.Close() // it tells that nothing can be written
+	again := open(t, path, Options{})
+	fill(t, again, 5, 1)
+	mustHold(t, again, 1, again.Last())
+	if last := again.Last(); last != 35 && last != 36 { // the root page arrived, or it did not
+		t.Errorf("last %d", last)
+	}
+}
+
 // TestCardCut cuts the power at any write: whichever of the writes that were not synced are
 // lost, and wherever the last one is torn, all that was acknowledged is there.
 func TestCardCut(t *testing.T) {

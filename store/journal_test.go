@@ -269,6 +269,29 @@ func TestUnconfirmedEntry(t *testing.T) {
 	}
 }
 
+// A write to the journal fails, then moving it on is not confirmed: what the journal
+// takes behind that is found from the root page of before and from that of after.
+func TestUnconfirmedSettling(t *testing.T) {
+	for _, lost := range []bool{false, true} {
+		s := open(t, place(t), Options{})
+		fill(t, s, 7, 1)
+		s.reach = s.next.pos + 3 // tried, and failed
+		w, settled := s.waiting, s.settled
+		s.writing.Lock()
+		if err := s.settle(w, s.kept); err != nil {
+			t.Fatal(err)
+		}
+		s.waiting, s.settled, s.broken = w, settled, errors.New("not confirmed")
+		s.writing.Unlock()
+		fill(t, s, 2, 1)
+		path := cut(t, s)
+		if lost {
+			zeroNewerRoot(t, path)
+		}
+		mustHold(t, open(t, path, Options{}), 1, 9)
+	}
+}
+
 // A journal belongs to its store.
 func TestJournalOfAnotherStore(t *testing.T) {
 	one, two := open(t, place(t), Options{}), open(t, place(t), Options{})

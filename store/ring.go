@@ -146,6 +146,17 @@ func (r *ring) write(at spot, b []byte) (spot, error) {
 	return next, syncData(r.file)
 }
 
+// wipe makes the slots between two places empty, and waits until that is on disk.
+func (r *ring) wipe(from, to uint64) error {
+	empty := make([]byte, pageSize)
+	for pos := from; pos < to; pos++ {
+		if _, err := r.file.WriteAt(empty, r.base+int64(pos%ringSlots)*pageSize); err != nil {
+			return err
+		}
+	}
+	return syncData(r.file)
+}
+
 // all reads the whole ring.
 func (r ring) all() ([]byte, error) {
 	b := make([]byte, ringBytes)

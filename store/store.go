@@ -64,7 +64,8 @@ type Store struct {
 	ring    ring       // the journal's place
 	next    spot       // where the next entry of the journal goes
 	settled spot       // from where a start reads the journal
-	reach   uint64     // slots that were ever tried to be written
+	reach   uint64     // up to which slots were tried to be written; behind next when that failed
+	halted  error      // why nothing at all is written any more
 	filed   cursors    // as they are in bbolt's pages
 	broken  error      // why nothing can be moved to bbolt's pages any more
 	stuck   bool       // bbolt was left in the middle of a transaction
