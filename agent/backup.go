@@ -68,8 +68,16 @@ func fetchBackup(e env, path, dest string) (err error) {
 	if err = errors.Join(err, file.Sync(), file.Close()); err != nil {
 		return fmt.Errorf("write the backup: %w", err)
 	}
-	if err := os.Link(file.Name(), dest); err != nil { // unlike a rename, it overwrites nothing
+	// Unlike a rename, a link overwrites nothing; but a stick's file system has none.
+	if err := os.Link(file.Name(), dest); errors.Is(err, fs.ErrExist) {
 		return err
+	} else if err != nil {
+		if _, err := os.Lstat(dest); err == nil {
+			return fmt.Errorf("%s: %w", dest, fs.ErrExist)
+		}
+		if err := os.Rename(file.Name(), dest); err != nil {
+			return err
+		}
 	}
 	dir, err := os.Open(filepath.Dir(dest))
 	if err != nil {

@@ -16,11 +16,16 @@ import (
 const markerSuffix = ".store"
 
 // apart says whether the store has another folder than the configuration, such as
-// that of another card.
+// that of another card. A folder that the service manager sees to is none: it does
+// not start the service before what is to be mounted there is (systemd.exec(5),
+// StateDirectory).
 func apart(cfg *config.Config) bool {
 	file, err1 := filepath.Abs(cfg.File)
 	at, err2 := filepath.Abs(cfg.Store.Path)
-	return err1 == nil && err2 == nil && filepath.Dir(file) != filepath.Dir(at)
+	if err1 != nil || err2 != nil || filepath.Dir(at) == os.Getenv("STATE_DIRECTORY") {
+		return false
+	}
+	return filepath.Dir(file) != filepath.Dir(at)
 }
 
 // missingStore refuses to begin a new store where there was one before: when a card
