@@ -8,6 +8,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"benchtally/agent/panel"
 	"benchtally/agent/record"
 	"benchtally/agent/station"
 	"benchtally/store"
@@ -32,10 +33,11 @@ type bench struct {
 	kept    func([]record.Record, station.View) // after each commit, in order
 	beat    func()                              // called in each turn, every benchBeat at least
 
-	full    atomic.Bool            // as many inputs wait as may
-	ending  chan struct{}          // closed: no more will come
-	ended   chan struct{}          // closed: nothing is taken any more
-	trouble atomic.Pointer[string] // why the store takes nothing; nil: it does
+	full    atomic.Bool                // as many inputs wait as may
+	ending  chan struct{}              // closed: no more will come
+	ended   chan struct{}              // closed: nothing is taken any more
+	trouble atomic.Pointer[string]     // why the store takes nothing; nil: it does
+	held    atomic.Pointer[panel.Held] // what waits meanwhile; nil: nothing does
 }
 
 // request is an input, or with none a wish to know that all before it is kept.
@@ -155,10 +157,35 @@ func (b *bench) run(ctx context.Context) error {
 		}
 		waiting = b.lookAtClock(b.gather(waiting))
 		waiting, tried = b.commit(waiting), time.Now()
+		if b.hold(waiting) {
+			b.kept(nil, b.station.View())
+		}
 		if len(waiting) > 0 && ending == nil && b.trouble.Load() != nil && (ctx.Err() != nil || time.Now().After(late)) {
 			return fmt.Errorf("%d inputs could not be kept: %s", len(waiting), *b.trouble.Load())
 		}
 	}
+}
+
+// hold notes what waits in memory while the store takes nothing, and says whether that
+// has changed.
+func (b *bench) hold(waiting []request) bool {
+	why, before := b.trouble.Load(), b.held.Load()
+	if why == nil {
+		b.held.Store(nil)
+		return before != nil
+	}
+	h := panel.Held{Why: *why}
+	for _, r := range waiting {
+		switch r.input.(type) {
+		case station.Stroke:
+			h.Strokes++
+		case nil:
+		default:
+			h.Other++
+		}
+	}
+	b.held.Store(&h)
+	return before == nil || *before != h
 }
 
 // gather adds what is waiting already, up to a batch.
@@ -249,7 +276,6 @@ func (b *bench) do(batch []station.Input) ([]record.Record, error) {
 			why := err.Error()
 			b.trouble.Store(&why)
 			slog.Error("nothing can be kept", "err", err)
-			b.kept(nil, b.station.View())
 		}
 		if errors.Is(err, store.ErrCorrupt) {
 			b.damaged(err)

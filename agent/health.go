@@ -68,7 +68,7 @@ func (h *health) snapshot() panel.Snapshot {
 	h.mu.Lock()
 	v, spoken := h.view, h.spoken
 	h.mu.Unlock()
-	s := panel.Snapshot{Press: h.a.cfg.Press.Name, At: h.a.now(), View: v, Demo: h.a.demo}
+	s := panel.Snapshot{Press: h.a.cfg.Press.Name, At: h.a.now(), View: v, Held: h.a.bench.held.Load(), Demo: h.a.demo}
 	n, _, err := h.a.store.Queue()
 	if h.a.publisher != nil { // else nothing waits for anybody
 		s.Queue = n

@@ -28,7 +28,15 @@ type Snapshot struct {
 	View  station.View
 	Links []Link // switch, caliper, broker, store, clock and scanner, in this order; those that are there
 	Queue uint64 // events that the broker has not yet acknowledged
+	Held  *Held  // nil: what comes in is kept
 	Demo  bool   // no real press: shown as practice on every view
+}
+
+// Held is what the station has taken and the store does not: it waits in memory, and
+// a power cut loses it.
+type Held struct {
+	Why            string
+	Strokes, Other int
 }
 
 // Link is something that the station depends on.

@@ -84,6 +84,7 @@ type shop struct {
 	at    time.Time
 	links []Link
 	queue uint64
+	held  *Held
 	demo  bool
 }
 
@@ -185,8 +186,14 @@ func (p *shop) lose(name, text string) *shop {
 	panic(fmt.Sprintf("no link %q", name))
 }
 
+// hold has the store take nothing more.
+func (p *shop) hold(why string, strokes, other int) *shop {
+	p.held = &Held{Why: why, Strokes: strokes, Other: other}
+	return p
+}
+
 func (p *shop) snapshot() Snapshot {
-	return Snapshot{Press: "north-bench", At: p.at, View: p.s.View(), Links: p.links, Queue: p.queue, Demo: p.demo}
+	return Snapshot{Press: "north-bench", At: p.at, View: p.s.View(), Links: p.links, Queue: p.queue, Held: p.held, Demo: p.demo}
 }
 
 // states are the moments of the page that are kept in testdata.

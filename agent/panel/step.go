@@ -65,8 +65,8 @@ func (s scene) call() step {
 	switch {
 	case s.At.IsZero():
 		return step{Head: s.t.Say("Waiting for the station")}
-	case s.trouble(linkStore) != "":
-		return step{s.t.Say("Nothing is kept now"), s.t.Say("Store: %s", s.t.Sentence(s.trouble(linkStore)))}
+	case s.Held != nil:
+		return step{s.t.Say("Nothing is kept now"), s.t.Say("Waiting: strokes %d, other %d. Store: %s", s.Held.Strokes, s.Held.Other, s.t.Sentence(s.Held.Why))}
 	case v.Awaited != "":
 		return step{s.t.Say("Measure %s", v.Awaited), s.t.Say("It checks the caliper. The reading counts for no piece.")}
 	case o == nil:

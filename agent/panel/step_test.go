@@ -76,7 +76,8 @@ func TestNextStep(t *testing.T) {
 		{"the other end by request", newShop(t, withCards).card("A-1001").good().act(station.Action{Do: station.DoTurn, End: crimp.EndA}), "Stroke: end A | assembly 2"},
 		{"all ends crimped", newShop(t, withCards).card("A-1001").good().good().good().good().good().good(), "All ends are crimped | Assemblies still to be judged or checked: 3"},
 		{"the other end wants another cage", newShop(t, withCards, onePiece).card("A-1002").good(), "Load cage C-30 | for end B"},
-		{"store broken before all", newShop(t).start(6).stroke().lose("caliper", "not connected").lose("store", "disk full"), "Nothing is kept now | Store: disk full"},
+		{"nothing is kept, before all", newShop(t).start(6).stroke().lose("caliper", "not connected").hold("disk full", 2, 5), "Nothing is kept now | Waiting: strokes 2, other 5. Store: disk full"},
+		{"the store in trouble, and all is kept", newShop(t).start(6).lose("store", "the journal has room for 40 more"), "Stroke: piece 1"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			if got := called(c.shop.snapshot()); got != c.want {
