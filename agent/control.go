@@ -23,6 +23,7 @@ import (
 	"benchtally/agent/record"
 	"benchtally/agent/station"
 	"benchtally/agent/tape"
+	"benchtally/store"
 )
 
 // The running agent has its store to itself; the other commands ask it through a
@@ -204,8 +205,8 @@ var errNoAgent = errors.New("no agent runs on this store")
 
 // askAgent asks the agent that runs on a store; errNoAgent: there is none. The
 // caller closes the answer.
-func askAgent(ctx context.Context, store, method, path string, query url.Values, body io.Reader) (io.ReadCloser, error) {
-	short, end, err := shortPath(controlPath(store))
+func askAgent(ctx context.Context, kept, method, path string, query url.Values, body io.Reader) (io.ReadCloser, error) {
+	short, end, err := shortPath(controlPath(kept))
 	if err != nil {
 		return nil, errNoAgent
 	}
@@ -226,7 +227,7 @@ func askAgent(ctx context.Context, store, method, path string, query url.Values,
 		return nil, errNoAgent
 	}
 	if errors.Is(err, fs.ErrPermission) {
-		return nil, fmt.Errorf("the agent on %s belongs to another user: run this as that user, such as with sudo -u benchtally", store)
+		return nil, fmt.Errorf("the agent on %s belongs to another user: run this as that user, such as with sudo -u benchtally", kept)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("ask the running agent: %w", err)
@@ -240,4 +241,21 @@ func askAgent(ctx context.Context, store, method, path string, query url.Values,
 		return nil, fmt.Errorf("ask the running agent: %s", response.Status)
 	}
 	return nil, errors.New(wrong.Error)
+}
+
+// askOrOpen asks the running agent, or opens the store for reading where none runs.
+// An agent that has just begun has the store and does not listen yet: who finds the
+// store in use asks once more.
+func askOrOpen(ctx context.Context, path, resource string, query url.Values) (body io.ReadCloser, kept *store.Store, err error) {
+	body, err = askAgent(ctx, path, "GET", resource, query, nil)
+	if !errors.Is(err, errNoAgent) {
+		return body, nil, err
+	}
+	kept, err = openKept(path, store.Options{ReadOnly: true})
+	if errors.Is(err, store.ErrLocked) {
+		if body, again := askAgent(ctx, path, "GET", resource, query, nil); !errors.Is(again, errNoAgent) {
+			return body, nil, again
+		}
+	}
+	return nil, kept, err
 }

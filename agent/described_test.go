@@ -22,6 +22,7 @@ import (
 	"benchtally/agent/record"
 	"benchtally/agent/station"
 	"benchtally/mqtt"
+	"benchtally/store"
 )
 
 // messages are the golden messages, one for each topic. Package mqtt writes those
@@ -241,7 +242,14 @@ func TestGoldenStates(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	is, err := storeStatus(cfg)
+	kept, err := openKept(cfg.Store.Path, store.Options{ReadOnly: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	is, err := storeStatus(cfg, kept)
+	if err := kept.Close(); err != nil {
+		t.Error(err)
+	}
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -99,20 +99,16 @@ func appendCorrected(b []byte, r record.Record, corrected time.Time) []byte {
 // with the time at which it happened, where that is known to be another than the
 // clock showed.
 func readLog(e env, cfg *config.Config, query url.Values, show func(record.Record, time.Time) error) error {
-	body, err := askAgent(e.ctx, cfg.Store.Path, "GET", "/log", query, nil)
-	if errors.Is(err, errNoAgent) {
-		want, err := parseSelection(query)
-		if err != nil {
-			return err
-		}
-		kept, err := openKept(cfg.Store.Path, store.Options{ReadOnly: true})
-		if err != nil {
-			return err
-		}
-		return errors.Join(want.from(kept, show), kept.Close())
-	}
+	body, kept, err := askOrOpen(e.ctx, cfg.Store.Path, "/log", query)
 	if err != nil {
 		return err
+	}
+	if kept != nil {
+		want, err := parseSelection(query)
+		if err == nil {
+			err = want.from(kept, show)
+		}
+		return errors.Join(err, kept.Close())
 	}
 	defer func() { _ = body.Close() }() // it was only read
 	lines := json.NewDecoder(body)

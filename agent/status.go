@@ -145,12 +145,13 @@ func (a *agent) status() status {
 
 // askStatus is the status of the running agent, or of the store when none runs.
 func askStatus(e env, cfg *config.Config) (st status, err error) {
-	body, err := askAgent(e.ctx, cfg.Store.Path, "GET", "/status", nil, nil)
+	body, kept, err := askOrOpen(e.ctx, cfg.Store.Path, "/status", nil)
 	switch {
-	case errors.Is(err, errNoAgent):
-		return storeStatus(cfg)
 	case err != nil:
 		return st, err
+	case kept != nil:
+		st, err = storeStatus(cfg, kept)
+		return st, errors.Join(err, kept.Close())
 	}
 	return st, errors.Join(json.NewDecoder(body).Decode(&st), body.Close())
 }
@@ -174,12 +175,7 @@ func (c *statusCommand) Run(e env) error {
 }
 
 // storeStatus reads the store when no agent runs.
-func storeStatus(cfg *config.Config) (st status, err error) {
-	kept, err := openKept(cfg.Store.Path, store.Options{ReadOnly: true})
-	if err != nil {
-		return st, err
-	}
-	defer func() { err = errors.Join(err, kept.Close()) }()
+func storeStatus(cfg *config.Config, kept *store.Store) (st status, err error) {
 	s, err := station.Open(&keeper{Store: kept}, stationRules(cfg))
 	if err != nil {
 		return st, err
