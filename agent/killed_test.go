@@ -102,6 +102,7 @@ func subscribe(t testing.TB, broker, topic string) *arrivals {
 // printed is lost, none stands twice in the store, and a subscriber sees every
 // sequence number at least once and in order.
 func TestRunKilled(t *testing.T) {
+	t.Parallel() // it waits for other processes
 	kills := 200
 	if testing.Short() {
 		kills = 20

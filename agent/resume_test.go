@@ -85,6 +85,7 @@ func write(t testing.TB, name, text string) {
 // TestReplayInParts cuts a tape between any two lines into two tapes, replays
 // one after the other into one store, and wants the records of one run.
 func TestReplayInParts(t *testing.T) {
+	t.Parallel() // it waits for other processes
 	dir, config := shop(t, "")
 	whole := longTape(t, 1)
 	tape := filepath.Join(dir, "tape.jsonl")
@@ -117,6 +118,7 @@ func TestReplayInParts(t *testing.T) {
 // TestReplayKilled kills a replay at random moments and starts it again until it
 // ends by itself: the records are those of one run, and the store is whole.
 func TestReplayKilled(t *testing.T) {
+	t.Parallel() // it waits for other processes
 	dir, config := shop(t, "")
 	tape := filepath.Join(dir, "tape.jsonl")
 	write(t, tape, longTape(t, 12))
