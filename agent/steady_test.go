@@ -45,6 +45,7 @@ func logDay(t *testing.T, day func(ctx context.Context, b *bench, log *gatedLog)
 		}
 		end()
 		time.Sleep(steadyHour) // the last of its timers has gone off
+		synctest.Wait()
 		lines = strings.Split(strings.TrimSuffix(out.String(), "\n"), "\n")
 		if out.Len() == 0 {
 			lines = nil

@@ -93,6 +93,7 @@ var scenarios = []struct {
 		p.say(stroke("A-1/1"))
 		p.stop()
 		for i := range 3 {
+			synctest.Wait() // the server has seen the one before leave
 			p.running = start(p.t, settings(), p.log, p.s.network)
 			synctest.Wait()
 			if i == 2 { // recorded just before the birth, told behind it
