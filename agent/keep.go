@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 
 	"benchtally/agent/record"
@@ -22,29 +23,20 @@ func (k *keeper) Append(b station.Batch) error {
 	return k.Store.Append(store.Batch{Records: b.Records, State: b.State, Orders: b.Orders, Note: k.note})
 }
 
-// After folds the records kept after seq. It stops at one that is damaged, and
-// passes over those that a rescue did not find.
+// After folds the records kept after seq, as within gives them.
 func (k *keeper) After(seq uint64, fold func(record.Record) error) error {
-	for r, err := range k.Records(seq) {
-		if errors.Is(err, store.ErrLost) {
-			continue // it was told when the store was rescued
-		}
-		if err != nil {
-			return err
-		}
-		if err := fold(r); err != nil {
-			return err
-		}
-	}
-	return nil
+	return k.within(station.Extent{From: seq + 1, To: math.MaxUint64}, fold)
 }
 
 // within calls each with the records kept from one seq to another, both included.
-// It stops at one that is damaged.
+// It stops at one that is damaged, and passes over those that a rescue did not find.
 func (k *keeper) within(e station.Extent, each func(record.Record) error) error {
 	for r, err := range k.Records(max(e.From, 1) - 1) {
 		if r.Seq > e.To {
 			break
+		}
+		if errors.Is(err, store.ErrLost) {
+			continue // it was told when the store was rescued
 		}
 		if err != nil {
 			return err

@@ -39,6 +39,9 @@ func TestRestoreCommand(t *testing.T) {
 	if _, text, _ := command(t, "", "status", "--config", config); !strings.Contains(text, "store       ok") || !strings.Contains(text, "rescued     on ") {
 		t.Errorf("status:\n%s", text)
 	}
+	if code, _, errs := command(t, "", "paper", "certificate", "A-1001", "--config", config, "-o", filepath.Join(dir, "certificate.pdf")); code != exitDone {
+		t.Errorf("a paper over what was lost: exit %d, %s", code, errs)
+	}
 	b.end()
 	for _, row := range [][]string{
 		{"restore", filepath.Join(dir, "none.db"), "--config", config},
