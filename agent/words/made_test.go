@@ -123,6 +123,8 @@ var untold = []struct{ file, text, why string }{
 	{"store/entry.go", "", "what is damaged, for who mends it"},
 	{"store/store.go", "", "told at the start"},
 	{"store/rescue.go", "", "told at the command line and in the log"},
+	{"store/finish.go", "", "told at the command line and in the log"},
+	{"store/rescued.go", "what is told of a rescue: %v", "told at the command line and in the log"},
 	{"store/salvage.go", "", "told at the command line and in the log"},
 	{"store/aside.go", "", "told at the start"},
 	{"store/confirm.go", "", "its failing is told as the commit's"},
