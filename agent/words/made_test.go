@@ -121,6 +121,7 @@ var untold = []struct{ file, text, why string }{
 	{"store/ring.go", "", "what is damaged, for who mends it"},
 	{"store/waiting.go", "", "what is damaged, for who mends it"},
 	{"store/entry.go", "", "what is damaged, for who mends it"},
+	{"store/open.go", "", "told at the start"},
 	{"store/store.go", "", "told at the start"},
 	{"store/rescue.go", "", "told at the command line and in the log"},
 	{"store/finish.go", "", "told at the command line and in the log"},

@@ -25,7 +25,7 @@ func TestKioskWaitsForThePage(t *testing.T) {
 		t.Fatal(err)
 	}
 	address := l.Addr().String()
-	_ = l.Close() // nobody listens there for now
+	_ = l.Close() // nobody listens there any more
 
 	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
 	defer cancel()
